@@ -1,0 +1,77 @@
+"""`manage.py compute WHAT [--in FILE]`: the product's own arithmetic on a caller's numbers."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from importlib import import_module
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandParser
+
+from journal.documents import from_json
+
+Computation = Callable[[Any], dict[str, Any]]
+
+APPS = ("instruments", "trays", "reprocessing", "lists")
+MALFORMED = 2  # exit status when the input cannot be read
+
+
+def computations() -> dict[str, Computation]:
+    """Every computation that the apps offer, by the name it is asked for."""
+    found = {}
+    for module in (f"{app}.computations" for app in APPS):
+        if find_spec(module):
+            found.update(import_module(module).COMPUTATIONS)
+    return found
+
+
+def answer(what: str, document: object) -> object:
+    """The answer to one document, or the list of answers to a list of documents.
+
+    Raises:
+        ValueError: `what` is not known, or a document cannot be read; the message is one sentence.
+    """
+    known = computations()
+    if what not in known:
+        raise ValueError(f'Cannot compute "{what}": it must be one of {", ".join(sorted(known))}.')
+    if not isinstance(document, list):
+        return known[what](document)
+    answers = []
+    for position, entry in enumerate(document, start=1):
+        try:
+            answers.append(known[what](entry))
+        except ValueError as refusal:
+            raise ValueError(f"Document {position} of {len(document)}: {refusal}") from refusal
+    return answers
+
+
+class Command(BaseCommand):
+    """Read JSON, compute, print JSON; exit 2 with one sentence when the input cannot be read."""
+
+    help = "Compute from a JSON document (or a list of them), with exactly the code that the pages use."
+    requires_system_checks = []
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        """WHAT to compute, and the file to read instead of standard input."""
+        parser.add_argument("what", help="what to compute, for example co-passage")
+        parser.add_argument("--in", dest="source", type=Path, help="file to read instead of standard input")
+
+    def handle(self, *args: Any, what: str, source: Path | None, **options: Any) -> None:
+        """Only the answer goes to standard output, only the refusal to standard error."""
+        try:
+            content = source.read_bytes() if source else sys.stdin.buffer.read()
+            words = json.dumps(answer(what, from_json(content)), allow_nan=False)
+        except OSError as refusal:
+            self._refuse(f"Cannot read {source}: {refusal.strerror}.")
+        except ValueError as refusal:
+            self._refuse(str(refusal))
+        else:
+            self.stdout.write(words)
+
+    def _refuse(self, sentence: str) -> None:
+        self.stderr.write(sentence)
+        sys.exit(MALFORMED)
