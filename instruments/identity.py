@@ -136,7 +136,7 @@ def read_own_code(text: str) -> OwnCode:
     read = OwnCode(_kind(letter), int(digits))
     if read.text != match[0]:
         raise ValueError(
-            f"Cannot read the code {match[0]}: it is not as printed, must be {read.text}. {AGAIN}"
+            f"Cannot read the code {match[0]}: it has too many zeros, must be {read.text}. {AGAIN}"
         )
     return read
 
