@@ -1,0 +1,268 @@
+"""What happens to a piece outside trays and loads: entered, marked, inspected, repaired, lent, held."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+from django.utils import timezone
+
+from instruments.identity import Kind, decode, mark_key
+from instruments.models import FunctionTest, Mark, Part, Piece, PieceLine
+from instruments.states import PieceState
+from instruments.writer import lock_piece, move_piece, new_code, unknown_thing
+from journal.actions import Act, Done, action, write_line
+from journal.findings import Finding, Refused, Severity, stops
+from journal.models import Place
+from journal.roles import Right
+
+
+def _done(verb: str, piece: Piece, sentence: str, next_step: str = "") -> Done:
+    return Done(verb, "piece", piece.pk, piece.code, piece.state, sentence, next_step)
+
+
+def need(right: Right, verb: str, subject: str, act: Act) -> None:
+    """Refuse a verb that is no move of a state table when the person lacks its right."""
+    if right not in act.by.rights:
+        raise Refused(
+            Finding(
+                "right-missing",
+                Severity.STOP,
+                subject,
+                f"Cannot {verb} {subject}: your sign-in does not hold the right “{right}”.",
+                "Ask somebody who holds it, or ask the quality lead to grant it.",
+            )
+        )
+
+
+@action
+def enrol(
+    part: str,
+    *,
+    serial: str = "",
+    lot: str = "",
+    expires: date | None = None,
+    marks: tuple[str, ...] = (),
+    act: Act,
+) -> Done:
+    """Enter a new piece of a part; it starts at returned, so it is processed before its first use."""
+    need(Right.MASTER, "enter a piece of", part, act)
+    row = Part.objects.filter(code=part).first()
+    if row is None:
+        raise Refused(unknown_thing("part", part))
+    piece = Piece.objects.create(
+        code=new_code(Kind.PIECE),
+        part=row,
+        serial=serial,
+        lot=lot,
+        expires=expires,
+        service_due=_next_service(row, act),
+    )
+    write_line(PieceLine, piece, "enrol", act, target=PieceState.RETURNED)
+    for text in marks:
+        _add_mark(piece, text)
+    return _done("enrol", piece, f"{piece.code} entered as {row.name}.", "Wash it before its first use.")
+
+
+def _next_service(part: Part, act: Act) -> date | None:
+    if part.service_days is None:
+        return None
+    return timezone.localdate(act.at) + timedelta(days=part.service_days)
+
+
+def _add_mark(piece: Piece, text: str) -> None:
+    decoded = decode(text)
+    key = mark_key(text)
+    findings = list(stops(decoded.findings))
+    holder = Mark.objects.filter(key=key).select_related("piece").first()
+    if holder is not None and holder.piece_id != piece.pk:
+        findings.append(
+            Finding(
+                "mark-taken",
+                Severity.STOP,
+                text,
+                f"Cannot put the mark {text} on {piece.code}: it is on {holder.piece.code}.",
+                "Scan the piece that carries it, or mark this one anew.",
+            )
+        )
+    if findings:
+        raise Refused(*findings)
+    Mark.objects.get_or_create(key=key, defaults={"piece": piece, "text": text, "scheme": decoded.scheme})
+
+
+@action
+def add_mark(piece: str, text: str, *, replaces: bool = False, act: Act) -> Done:
+    """Put a further mark on a piece; with `replaces` the older ones stay findable but are no longer current."""
+    row = lock_piece(piece)
+    need(Right.MASTER, "mark", row.code, act)
+    if replaces:
+        row.marks.update(current=False)
+    _add_mark(row, text)
+    write_line(PieceLine, row, "add_mark", act, evidence={"text": text, "replaces": replaces})
+    return _done("add_mark", row, f"{row.code} now carries {text}.")
+
+
+@action
+def inspect(
+    piece: str,
+    *,
+    clean: bool,
+    function: bool | None = None,
+    insulation: bool | None = None,
+    note: str = "",
+    act: Act,
+) -> Done:
+    """Record what the eye and the tests found: inspected, or back to the washer, to repair, or withdrawn."""
+    row = lock_piece(piece)
+    if not clean:
+        move_piece(row, "find_soiled", act, reason=note or "found soiled")
+        return _done("inspect", row, f"{row.code} is soiled: back to returned.", "Wash it again.")
+    _record_tests(row, function, insulation, note, act)
+    if insulation is False:
+        move_piece(row, "inspect", act, inspected_at=act.at, insulation_ok=False)
+        move_piece(row, "withdraw", act, reason=note or "insulation test failed")
+        return _done("inspect", row, f"{row.code} is withdrawn: its insulation test failed.", "Take another.")
+    if function is False:
+        move_piece(row, "send_to_repair", act, reason=note or "function test failed", function_ok=False)
+        return _done("inspect", row, f"{row.code} goes to repair: its function test failed.", "Take another.")
+    facts = _test_facts(row, function, insulation)
+    move_piece(
+        row,
+        "inspect",
+        act,
+        facts=facts,
+        reason=note,
+        inspected_at=act.at,
+        function_ok=function,
+        insulation_ok=insulation,
+    )
+    return _done("inspect", row, f"{row.code} inspected.", "Ready for a tray.")
+
+
+def _record_tests(piece: Piece, function: bool | None, insulation: bool | None, note: str, act: Act) -> None:
+    for kind, passed in (("function", function), ("insulation", insulation)):
+        if passed is not None:
+            FunctionTest.objects.create(piece=piece, kind=kind, passed=passed, note=note, at=act.at, by=act.by)
+
+
+def _test_facts(piece: Piece, function: bool | None, insulation: bool | None) -> tuple[Finding, ...]:
+    """A part that needs a test is not inspected without its result."""
+    missing = [
+        name
+        for name, needed, result in (
+            ("function", piece.part.function_test, function),
+            ("insulation", piece.part.insulated, insulation),
+        )
+        if needed and result is None
+    ]
+    return tuple(
+        Finding(
+            f"{name}-test-missing",
+            Severity.STOP,
+            piece.code,
+            f"Cannot inspect {piece.code}: no {name} test is recorded, one must be passed.",
+            f"Do the {name} test and record its result.",
+        )
+        for name in missing
+    )
+
+
+def _simple(verb: str, piece: str, act: Act, sentence: str, next_step: str = "", **more: Any) -> Done:
+    row = lock_piece(piece)
+    move_piece(row, verb, act, **more)
+    return _done(verb, row, f"{row.code} {sentence}", next_step)
+
+
+def _reason(reason: str, verb: str, subject: str) -> str:
+    """A decision that the trail must explain needs its reason.
+
+    Raises:
+        Refused: the reason is empty.
+    """
+    if not reason.strip():
+        raise Refused(
+            Finding(
+                "reason-missing",
+                Severity.STOP,
+                subject,
+                f"Cannot {verb} {subject}: the reason is not recorded, it must be stated.",
+                "Write the reason and try again.",
+            )
+        )
+    return reason.strip()
+
+
+@action
+def miss(piece: str, *, reason: str, act: Act) -> Done:
+    """Report a piece missing."""
+    return _simple("miss", piece, act, "is missing.", "Look for it where it was last.", reason=reason)
+
+
+@action
+def find(piece: str, *, act: Act) -> Done:
+    """A missing piece was found: it re-enters at returned."""
+    return _simple("find", piece, act, "was found.", "Wash it.")
+
+
+@action
+def send_to_repair(piece: str, *, reason: str, act: Act) -> Done:
+    """A piece leaves for repair."""
+    reason = _reason(reason, "send to repair", piece)
+    return _simple("send_to_repair", piece, act, "goes to repair.", "Take another.", reason=reason)
+
+
+@action
+def take_from_repair(piece: str, *, serviced: bool = True, act: Act) -> Done:
+    """A piece is back from repair; when it was serviced its next date is set anew."""
+    row = lock_piece(piece)
+    fields = {"service_due": _next_service(row.part, act)} if serviced else {}
+    move_piece(row, "take_from_repair", act, evidence={"serviced": serviced}, **fields)
+    return _done("take_from_repair", row, f"{row.code} is back from repair.", "Wash it.")
+
+
+@action
+def lend(piece: str, *, reason: str, act: Act) -> Done:
+    """A piece leaves on loan; the reason names the borrower and the day it is due back."""
+    return _simple("lend", piece, act, "is on loan.", reason=_reason(reason, "lend", piece))
+
+
+@action
+def take_from_loan(piece: str, *, act: Act) -> Done:
+    """A lent piece is back."""
+    return _simple("take_from_loan", piece, act, "is back from loan.", "Wash it.")
+
+
+@action
+def withdraw(piece: str, *, reason: str, act: Act) -> Done:
+    """A piece leaves the unit's stock for good."""
+    return _simple("withdraw", piece, act, "is withdrawn.", reason=_reason(reason, "withdraw", piece))
+
+
+@action
+def quarantine_piece(piece: str, *, reason: str, place: str = "", act: Act) -> Done:
+    """A piece is kept apart, away from the washer, until a named decision."""
+    fields: dict[str, Any] = {}
+    if place:
+        fields["place"] = _place(place)
+    reason = _reason(reason, "quarantine", piece)
+    next_step = "Put it in the labelled, sealed box."
+    return _simple("quarantine", piece, act, "is quarantined.", next_step, reason=reason, **fields)
+
+
+def _place(code: str) -> Place:
+    place = Place.objects.filter(code=code).first()
+    if place is None:
+        raise Refused(unknown_thing("place", code))
+    return place
+
+
+@action
+def clear_piece(piece: str, *, reason: str, act: Act) -> Done:
+    """The named decision: ruled out, so the piece goes to full reprocessing."""
+    return _simple("clear", piece, act, "is cleared.", "Wash it.", reason=_reason(reason, "clear", piece))
+
+
+@action
+def destroy_piece(piece: str, *, reason: str, act: Act) -> Done:
+    """The named decision: confirmed or unresolved, so the piece is destroyed by record."""
+    return _simple("destroy", piece, act, "is destroyed.", reason=_reason(reason, "destroy", piece))

@@ -1,0 +1,9 @@
+"""Parts, pieces, series and marks."""
+
+from django.apps import AppConfig
+
+
+class InstrumentsConfig(AppConfig):
+    """The catalogue and the pieces."""
+
+    name = "instruments"

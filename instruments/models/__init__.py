@@ -1,0 +1,44 @@
+"""Parts with their dimensions, programmes, pieces and marks."""
+
+from instruments.models.dimensions import (
+    Adapter,
+    Barrel,
+    Base,
+    BasePort,
+    Forceps,
+    Implant,
+    Loader,
+    Pusher,
+    Seal,
+    Sheath,
+    Suction,
+    Telescope,
+)
+from instruments.models.parts import Part, PartKind, Programme, ProgrammeKind, Series, Size, Validation
+from instruments.models.pieces import FunctionTest, Mark, Piece, PieceLine
+
+__all__ = [
+    "Adapter",
+    "Barrel",
+    "Base",
+    "BasePort",
+    "Forceps",
+    "FunctionTest",
+    "Implant",
+    "Loader",
+    "Mark",
+    "Part",
+    "PartKind",
+    "Piece",
+    "PieceLine",
+    "Programme",
+    "ProgrammeKind",
+    "Pusher",
+    "Seal",
+    "Series",
+    "Sheath",
+    "Size",
+    "Suction",
+    "Telescope",
+    "Validation",
+]

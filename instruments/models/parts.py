@@ -1,0 +1,189 @@
+"""The catalogue: series and sizes, parts, and the programmes that are validated for them."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from django.db import models
+from django.db.models import Q
+
+
+class PartKind(StrEnum):
+    """What kind of thing a part is."""
+
+    BARREL = "barrel"
+    BASE = "base"
+    SEAL = "seal"
+    SHEATH = "sheath"
+    TELESCOPE = "telescope"
+    FORCEPS = "forceps"
+    SUCTION = "suction"
+    LOADER = "loader"
+    PUSHER = "pusher"
+    IMPLANT = "implant"
+    ADAPTER = "adapter"
+    LEAD = "lead"
+    CONTAINER = "container"
+    OTHER = "other"
+
+
+class ProgrammeKind(StrEnum):
+    """What a programme does to its load."""
+
+    WASH = "wash"
+    STEAM = "steam"
+    LOW_TEMPERATURE = "low temperature"
+
+
+_KINDS = [(str(kind), str(kind)) for kind in PartKind]
+_PROGRAMME_KINDS = [(str(kind), str(kind)) for kind in ProgrammeKind]
+
+
+class Series(models.Model):
+    """A graduated family of sizes."""
+
+    code = models.CharField(max_length=20, unique=True)
+    name = models.CharField(max_length=80)
+
+    class Meta:
+        ordering = ["code"]
+        verbose_name_plural = "series"
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Size(models.Model):
+    """One step of a series; the band is the unit's own and never needed to tell sizes apart."""
+
+    series = models.ForeignKey(Series, models.PROTECT, related_name="sizes")
+    label = models.CharField(max_length=20)
+    order = models.PositiveSmallIntegerField()
+    band = models.CharField(max_length=40, blank=True, help_text="Colour, pattern and letter of the unit's own.")
+
+    class Meta:
+        ordering = ["series", "order"]
+        constraints = [
+            models.UniqueConstraint(fields=["series", "label"], name="size_label_once"),
+            models.UniqueConstraint(fields=["series", "order"], name="size_order_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.series.code} {self.label}"
+
+
+class Programme(models.Model):
+    """A machine programme with the limits by which a cycle of it is judged."""
+
+    code = models.CharField(max_length=20, unique=True)
+    name = models.CharField(max_length=80)
+    kind = models.CharField(max_length=20, choices=_PROGRAMME_KINDS)
+    duration_min = models.PositiveSmallIntegerField(help_text="Planned length [min].")
+    immediate = models.BooleanField(default=False, help_text="Immediate-use: unwrapped, no storage.")
+    a0_s = models.PositiveIntegerField(null=True, blank=True, help_text="Least A0 [s].")
+    set_c = models.FloatField(null=True, blank=True, help_text="Set temperature [°C].")
+    band_k = models.FloatField(null=True, blank=True, help_text="Width of the band above it [K].")
+    hold_s = models.PositiveIntegerField(null=True, blank=True, help_text="Least hold [s].")
+    equilibration_s = models.PositiveIntegerField(null=True, blank=True, help_text="At most [s].")
+    spread_k = models.FloatField(null=True, blank=True, help_text="Between probes, at most [K].")
+    saturation_k = models.FloatField(null=True, blank=True, help_text="From saturation, at most [K].")
+    source = models.CharField(max_length=200, help_text="Where the limits come from.")
+    confirm_locally = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["kind", "code"]
+        constraints = [
+            models.CheckConstraint(condition=Q(kind__in=list(ProgrammeKind)), name="programme_kind_known"),
+            models.CheckConstraint(
+                condition=~Q(kind="wash") | Q(a0_s__gt=0), name="programme_wash_has_a0"
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="steam")
+                | Q(
+                    set_c__gte=100,
+                    set_c__lte=150,
+                    band_k__gt=0,
+                    hold_s__gt=0,
+                    equilibration_s__gt=0,
+                    spread_k__gt=0,
+                    saturation_k__gt=0,
+                ),
+                name="programme_steam_has_limits",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class PartQuerySet(models.QuerySet["Part"]):
+    """Parts, chainable."""
+
+    def with_dimensions(self) -> PartQuerySet:
+        """Every typed dimension in the same query."""
+        return self.select_related(
+            "size__series",
+            "barrel",
+            "base",
+            "seal",
+            "sheath",
+            "telescope",
+            "forceps",
+            "suction",
+            "loader",
+            "pusher",
+            "implant",
+            "adapter",
+        )
+
+
+class Part(models.Model):
+    """A catalogue entry: a kind of thing, of which the unit owns pieces."""
+
+    code = models.CharField(max_length=30, unique=True)
+    name = models.CharField(max_length=120)
+    kind = models.CharField(max_length=20, choices=_KINDS)
+    size = models.ForeignKey(Size, models.PROTECT, null=True, blank=True, related_name="parts")
+    mass_g = models.DecimalField(max_digits=7, decimal_places=1, null=True, blank=True)
+    single_use = models.BooleanField(default=False)
+    reprocess_unused = models.CharField(
+        max_length=200, blank=True, help_text="The maker's permission to reprocess it unused, cited."
+    )
+    life_limit = models.PositiveIntegerField(null=True, blank=True, help_text="Cycles in all.")
+    service_days = models.PositiveIntegerField(null=True, blank=True, help_text="Days between services.")
+    function_test = models.BooleanField(default=False, help_text="Tested at each inspection.")
+    insulated = models.BooleanField(default=False, help_text="Insulation is tested at each inspection.")
+    take_apart = models.CharField(max_length=200, blank=True, help_text="What must be taken apart first.")
+    programmes = models.ManyToManyField(Programme, through="Validation", related_name="parts")
+
+    objects = PartQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["code"]
+        constraints = [
+            models.CheckConstraint(condition=Q(kind__in=list(PartKind)), name="part_kind_known"),
+            models.CheckConstraint(condition=Q(mass_g=None) | Q(mass_g__gt=0), name="part_mass_positive"),
+            models.CheckConstraint(condition=~Q(kind="implant") | Q(single_use=True), name="part_implant_single"),
+            models.CheckConstraint(
+                condition=Q(single_use=False) | Q(life_limit=None), name="part_single_use_has_no_life_limit"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}"
+
+
+class Validation(models.Model):
+    """A programme that the maker's instructions, or the unit's own validation, allow for a part."""
+
+    part = models.ForeignKey(Part, models.CASCADE, related_name="validations")
+    programme = models.ForeignKey(Programme, models.PROTECT, related_name="validations")
+    source = models.CharField(max_length=200)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["part", "programme"], name="validation_once")]
+
+    def __str__(self) -> str:
+        return f"{self.part.code}: {self.programme.code}"
+
+

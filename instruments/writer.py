@@ -1,0 +1,82 @@
+"""The one writer of a piece's state, used by every action that moves a piece."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from django.db.models import F
+
+from instruments.identity import Kind, OwnCode
+from instruments.models import Piece, PieceLine
+from instruments.states import PIECE_MOVES, PieceState
+from journal.actions import Act, move
+from journal.findings import Finding, Refused, Severity
+from journal.models import Counter
+
+_SOILED: dict[str, Any] = {
+    "cleaned_at": None,
+    "inspected_at": None,
+    "function_ok": None,
+    "insulation_ok": None,
+    "maker_sterile": False,
+}
+
+
+def new_code(kind: Kind) -> str:
+    """The next own code of a kind; the counter row is locked until the transaction ends."""
+    Counter.objects.get_or_create(letter=str(kind))
+    Counter.objects.filter(letter=str(kind)).update(value=F("value") + 1)
+    return OwnCode(kind, Counter.objects.get(letter=str(kind)).value).text
+
+
+def lock_pieces(codes: Iterable[str]) -> list[Piece]:
+    """Pieces of these codes, locked in key order.
+
+    Raises:
+        Refused: a code that no piece has.
+    """
+    wanted = set(codes)
+    rows = Piece.objects.select_for_update(of=("self",)).select_related("part__size__series").order_by("pk")
+    found = list(rows.filter(code__in=wanted))
+    unknown = sorted(wanted - {piece.code for piece in found})
+    if unknown:
+        raise Refused(*(unknown_thing("piece", code) for code in unknown))
+    return found
+
+
+def lock_piece(code: str) -> Piece:
+    """One piece, locked."""
+    return lock_pieces([code])[0]
+
+
+def unknown_thing(kind: str, code: str) -> Finding:
+    """The finding for a code that nothing of that kind has."""
+    return Finding(
+        "unknown-code",
+        Severity.STOP,
+        code,
+        f"Cannot find {kind} {code}: no {kind} of the unit has this code.",
+        "Scan it again; if it is new, have it entered first.",
+    )
+
+
+def move_piece(  # noqa: PLR0913 - each is a fact of the line
+    piece: Piece,
+    name: str,
+    act: Act,
+    *,
+    facts: Iterable[Finding] = (),
+    reason: str = "",
+    evidence: dict[str, Any] | None = None,
+    **fields: Any,
+) -> None:
+    """Move a locked piece; entering “returned” forgets that it was ever clean.
+
+    Raises:
+        Refused: the rule says no; nothing is written.
+    """
+    row = PIECE_MOVES[name]
+    if row.target == PieceState.RETURNED:
+        fields = {**_SOILED, **fields}
+    move(piece, row, PieceLine, act, facts=facts, reason=reason, evidence=evidence, **fields)

@@ -1,0 +1,234 @@
+"""What every action shares: who acts, one transaction, one answer per key; and the journal's own verbs."""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import json
+from collections.abc import Callable, Iterable
+from dataclasses import asdict, dataclass, field
+from datetime import datetime
+from typing import Any, Concatenate, ParamSpec
+
+from django.db import IntegrityError, models, transaction
+from django.utils import timezone
+
+from journal.findings import Finding, Refused, Severity
+from journal.models import Line, Notice, Person, Receipt, Station
+from journal.moves import Move, why_not
+from journal.roles import Role
+
+P = ParamSpec("P")
+ACTIONS: dict[str, Callable[..., Done]] = {}
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """Who acts, when, where and how: the part of every action that the trail writes down.
+
+    Args:
+        by: the signed-in person.
+        at: when it happened, aware.
+        station: where it was scanned, if at a station.
+        method: how the person was signed in ("password", "token", "signature").
+        key: idempotency key; the same key with the same request gets the stored answer.
+
+    Raises:
+        ValueError: `at` has no time zone.
+    """
+
+    by: Person
+    at: datetime = field(default_factory=timezone.now)
+    station: Station | None = None
+    method: str = "password"
+    key: str = ""
+
+    def __post_init__(self) -> None:
+        if self.at.tzinfo is None:
+            raise ValueError("Cannot act at a time without a zone.")
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """The answer of an action, in words and plain values.
+
+    Args:
+        verb: the action's name.
+        kind: piece, tray, pack, load, machine, case or list.
+        pk: primary key of the subject.
+        mark: what a person calls it and a scanner reads.
+        state: its state afterwards.
+        sentence: what happened.
+        next_step: what to do next; empty when nothing is to be done.
+        findings: what to look at although it was done, as plain values.
+    """
+
+    verb: str
+    kind: str
+    pk: int
+    mark: str
+    state: str
+    sentence: str
+    next_step: str = ""
+    findings: tuple[dict[str, Any], ...] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values for JSON."""
+        return {**asdict(self), "findings": list(self.findings)}
+
+    @classmethod
+    def from_dict(cls, stored: dict[str, Any]) -> Done:
+        """The answer as it was stored."""
+        return cls(**{**stored, "findings": tuple(stored["findings"])})
+
+
+def action(
+    run: Callable[Concatenate[P], Done],
+) -> Callable[Concatenate[P], Done]:
+    """Make a function an action: one transaction, one stored answer per idempotency key.
+
+    The function takes identifiers and plain values, and `act=`. It is entered in ACTIONS, where the
+    parity test finds it.
+    """
+
+    @functools.wraps(run)
+    def once(*args: P.args, **kwargs: P.kwargs) -> Done:
+        act = kwargs["act"]
+        assert isinstance(act, Act)  # noqa: S101 - a programming fault, not input
+        with transaction.atomic():
+            if not act.key:
+                return run(*args, **kwargs)
+            body = _body(run.__name__, act, args, kwargs)
+            return _stored(act.key, body) or _answer(act.key, body, run, args, kwargs)
+
+    ACTIONS[f"{run.__module__.split('.')[0]}.{run.__name__}"] = once
+    return once
+
+
+def _body(verb: str, act: Act, args: Iterable[Any], kwargs: dict[str, Any]) -> str:
+    plain = {name: value for name, value in kwargs.items() if name != "act"}
+    text = json.dumps([verb, act.by.pk, list(args), plain], sort_keys=True, default=str)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _stored(key: str, body: str) -> Done | None:
+    receipt = Receipt.objects.filter(key=key).first()
+    if receipt is None:
+        return None
+    if receipt.body_sha256 != body:
+        raise Refused(
+            Finding(
+                "key-reused",
+                Severity.STOP,
+                key,
+                f"Cannot use the idempotency key {key} again: it belongs to another request.",
+                "Send this request with a key of its own.",
+            )
+        )
+    return Done.from_dict(receipt.answer)
+
+
+def _answer(key: str, body: str, run: Callable[..., Done], args: Any, kwargs: Any) -> Done:
+    """Run and keep the answer; a writer that raced us with the same key has the answer already."""
+    try:
+        with transaction.atomic():
+            done = run(*args, **kwargs)
+            Receipt.objects.create(key=key, body_sha256=body, answer=done.as_dict())
+    except (IntegrityError, Refused):
+        stored = _stored(key, body)
+        if stored is None:
+            raise
+        return stored
+    return done
+
+
+def write_line(
+    lines: type[Line],
+    subject: models.Model,
+    verb: str,
+    act: Act,
+    *,
+    origin: str = "",
+    target: str = "",
+    reason: str = "",
+    evidence: dict[str, Any] | None = None,
+) -> Line:
+    """Add one line to a subject's trail."""
+    return lines._default_manager.create(
+        **{lines.SUBJECT: subject},
+        occurred_at=act.at,
+        person=act.by,
+        station=act.station,
+        method=act.method,
+        verb=verb,
+        origin=origin,
+        target=target,
+        reason=reason,
+        evidence=evidence or {},
+        key=act.key,
+    )
+
+
+def move(
+    subject: Any,
+    row: Move,
+    lines: type[Line],
+    act: Act,
+    *,
+    facts: Iterable[Finding] = (),
+    reason: str = "",
+    evidence: dict[str, Any] | None = None,
+    **fields: Any,
+) -> None:
+    """Move a locked row along its state table: ask the rule, write the line, set the state and `fields`.
+
+    Raises:
+        Refused: something stands against it; nothing is written.
+    """
+    findings = why_not(row, subject=str(subject), state=subject.state, rights=act.by.rights, facts=facts)
+    if findings:
+        raise Refused(*findings)
+    write_line(
+        lines, subject, row.name, act, origin=subject.state, target=row.target, reason=reason, evidence=evidence
+    )
+    for name, value in {**fields, "state": row.target}.items():
+        setattr(subject, name, value)
+    subject.save(update_fields=["state", *fields])
+
+
+@dataclass(frozen=True, slots=True)
+class Concern:
+    """A cause that somebody must know of: what a job finds and a notice shows."""
+
+    cause: str
+    role: Role
+    sentence: str
+    remedy: str = ""
+    link: str = ""
+
+
+def tell(topic: str, concerns: Iterable[Concern], *, at: datetime) -> tuple[int, int]:
+    """Bring the open notices of a topic in line with its concerns.
+
+    Safe to run twice and beside itself: an open notice is unique by cause and role, so a second
+    writer's row is passed over.
+
+    Returns:
+        How many notices were opened and how many closed.
+    """
+    wanted = {(concern.cause, str(concern.role)): concern for concern in concerns}
+    with transaction.atomic():
+        opened = {
+            (notice.cause, notice.role): notice
+            for notice in Notice.objects.select_for_update().filter(topic=topic).still_open()
+        }
+        gone = [notice.pk for pair, notice in opened.items() if pair not in wanted]
+        Notice.objects.filter(pk__in=gone).update(closed_at=at)
+        fresh = [
+            Notice(topic=topic, opened_at=at, **asdict(concern))
+            for pair, concern in wanted.items()
+            if pair not in opened
+        ]
+        before = Notice.objects.filter(topic=topic).count()
+        Notice.objects.bulk_create(fresh, ignore_conflicts=True)
+        return Notice.objects.filter(topic=topic).count() - before, len(gone)

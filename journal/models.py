@@ -1,0 +1,195 @@
+"""People, places, policies, notices, receipts, and the abstract line of the trail."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Any, ClassVar
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from journal.policies import POLICIES, checked
+from journal.roles import RIGHTS, Right, Role
+
+_ROLES = [(str(role), str(role)) for role in Role]
+
+
+class Person(AbstractUser):
+    """Somebody who signs in; known by a role name, named on a badge."""
+
+    first_name = None  # type: ignore[assignment]
+    last_name = None  # type: ignore[assignment]
+    display_name = models.CharField(max_length=80, help_text="As it stands in the trail: “Technician 2”.")
+    badge = models.CharField(max_length=20, unique=True, null=True, blank=True)  # noqa: DJ001 - unique when set
+
+    class Meta:
+        verbose_name_plural = "people"
+
+    def __str__(self) -> str:
+        return self.display_name or self.username
+
+    @cached_property
+    def roles(self) -> frozenset[Role]:
+        """The duties this person holds."""
+        return frozenset(Role(duty.role) for duty in self.duties.all())
+
+    @cached_property
+    def rights(self) -> frozenset[Right]:
+        """Every right of every duty."""
+        return frozenset().union(*(RIGHTS[role] for role in self.roles))
+
+
+class Duty(models.Model):
+    """A role that a person holds."""
+
+    person = models.ForeignKey(Person, models.CASCADE, related_name="duties")
+    role = models.CharField(max_length=40, choices=_ROLES)
+
+    class Meta:
+        verbose_name_plural = "duties"
+        constraints = [
+            models.UniqueConstraint(fields=["person", "role"], name="duty_once"),
+            models.CheckConstraint(condition=Q(role__in=list(Role)), name="duty_role_known"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person}: {self.role}"
+
+
+class Place(models.Model):
+    """Where things are: a store, a bench, a theatre, the quarantine box."""
+
+    code = models.CharField(max_length=20, unique=True)
+    name = models.CharField(max_length=80)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Station(models.Model):
+    """A shared workplace with a scanner."""
+
+    name = models.CharField(max_length=60, unique=True)
+    place = models.ForeignKey(Place, models.PROTECT, related_name="stations")
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class PolicySetting(models.Model):
+    """The unit's own value of a policy; without a row the default holds."""
+
+    name = models.CharField(max_length=40, unique=True, choices=[(name, name) for name in POLICIES])
+    value = models.JSONField()
+    reason = models.CharField(max_length=200, help_text="Source or decision behind the value.")
+
+    def __str__(self) -> str:
+        return f"{self.name} = {self.value}"
+
+    def clean(self) -> None:
+        """Refuse a value of the wrong kind."""
+        from django.core.exceptions import ValidationError  # noqa: PLC0415
+
+        try:
+            self.value = checked(self.name, self.value)
+        except ValueError as error:
+            raise ValidationError(str(error)) from error
+
+
+class NoticeQuerySet(models.QuerySet["Notice"]):
+    """Notices, chainable."""
+
+    def still_open(self) -> NoticeQuerySet:
+        """Those whose cause has not gone."""
+        return self.filter(closed_at=None)
+
+    def shown_to(self, person: Person) -> NoticeQuerySet:
+        """Those for a role that the person holds."""
+        return self.filter(role__in=list(person.roles))
+
+
+class Notice(models.Model):
+    """Something a role must know; one open row per cause, closed when the cause is gone."""
+
+    topic = models.CharField(max_length=40)
+    cause = models.CharField(max_length=120, help_text="Stable name of the cause: “cycles:P000012A”.")
+    role = models.CharField(max_length=40, choices=_ROLES)
+    sentence = models.CharField(max_length=300)
+    remedy = models.CharField(max_length=300, blank=True)
+    link = models.CharField(max_length=200, blank=True)
+    opened_at = models.DateTimeField(default=timezone.now)
+    closed_at = models.DateTimeField(null=True, blank=True)
+
+    objects: ClassVar[Any] = NoticeQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-opened_at", "-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["cause", "role"], condition=Q(closed_at=None), name="notice_open_once_per_cause"
+            ),
+            models.CheckConstraint(
+                condition=Q(closed_at=None) | Q(closed_at__gte=models.F("opened_at")),
+                name="notice_closes_after_opening",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.sentence
+
+
+class Receipt(models.Model):
+    """The stored answer to a request that carried an idempotency key."""
+
+    key = models.CharField(max_length=80, unique=True)
+    body_sha256 = models.CharField(max_length=64)
+    answer = models.JSONField()
+    at = models.DateTimeField(default=timezone.now)
+
+    def __str__(self) -> str:
+        return self.key
+
+
+class Line(models.Model):
+    """One line of the trail: what happened, to what, when, by whom, and why.
+
+    Concrete tables add one PROTECT key to the thing it happened to and name that field in SUBJECT.
+    A line is never changed or removed; `corrects` names the line that a new one puts right.
+    """
+
+    SUBJECT: ClassVar[str]
+
+    occurred_at = models.DateTimeField()
+    received_at = models.DateTimeField(default=timezone.now)
+    person = models.ForeignKey(Person, models.PROTECT, null=True, related_name="+")
+    station = models.ForeignKey(Station, models.PROTECT, null=True, related_name="+")
+    method = models.CharField(max_length=20, help_text="How the person was signed in.")
+    verb = models.CharField(max_length=40)
+    origin = models.CharField(max_length=30, blank=True)
+    target = models.CharField(max_length=30, blank=True)
+    reason = models.CharField(max_length=400, blank=True)
+    evidence = models.JSONField(default=dict)
+    key = models.CharField(max_length=80, blank=True)
+    corrects = models.ForeignKey("self", models.PROTECT, null=True, related_name="corrected_by")
+
+    class Meta:
+        abstract = True
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"{self.occurred_at:%Y-%m-%d %H:%M} {self.verb}"
+
+
+class Counter(models.Model):
+    """Last number given out for a letter of the unit's own codes."""
+
+    letter = models.CharField(max_length=1, unique=True)
+    value = models.PositiveBigIntegerField(default=0)
+
+    def __str__(self) -> str:
+        return f"{self.letter}{self.value}"

@@ -1,0 +1,97 @@
+"""The unit's policies: every adjustable number and switch, its default, and where the default comes from."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+PolicyValue = bool | int | float | str
+
+
+class Origin(StrEnum):
+    """How far a default can be trusted before the unit has confirmed it."""
+
+    PUBLISHED = "published"
+    PRACTICE = "common practice, no source: confirm locally"
+    OURS = "our proposal: confirm locally"
+
+
+@dataclass(frozen=True, slots=True)
+class Policy:
+    """One policy: what it means, its unit, its default and the default's origin."""
+
+    meaning: str
+    unit: str
+    default: PolicyValue
+    origin: Origin
+    source: str = ""
+
+
+POLICIES: dict[str, Policy] = {
+    "running_gap_mm": Policy("Least gap between any two surfaces in a barrel", "mm", 0.2, Origin.OURS),
+    "tray_mass_limit_g": Policy(
+        "Greatest total mass of a tray", "g", 10_000, Origin.PRACTICE, "10 kg is a common European ceiling"
+    ),
+    "shelf_life_days": Policy("Shelf life of a wrapped pack", "d", 180, Origin.PRACTICE),
+    "expiring_soon_days": Policy("Warn this long before a pack expires", "d", 14, Origin.OURS),
+    "service_soon_days": Policy("Warn this long before a service date", "d", 30, Origin.OURS),
+    "cycles_left_soon": Policy("Warn when so few cycles of life are left", "cycles", 5, Origin.OURS),
+    "time_to_clean_min": Policy(
+        "Longest time from the end of use to the start of cleaning",
+        "min",
+        60,
+        Origin.PRACTICE,
+        "transport ideally within one hour, quoted from trade text",
+    ),
+    "second_person_steriliser": Policy(
+        "A load is released by somebody who did not build it alone (sterilisers)", "", True, Origin.PRACTICE
+    ),
+    "second_person_washer": Policy(
+        "A load is released by somebody who did not build it alone (washers)", "", False, Origin.PRACTICE
+    ),
+    "machine_day_hour": Policy("Hour at which a machine day begins", "h", 5, Origin.OURS),
+    "waiting_decision_min": Policy("A load may wait this long for a decision", "min", 60, Origin.OURS),
+    "case_horizon_days": Policy("Look this far ahead for cases that lack something", "d", 3, Origin.OURS),
+    "immediate_use": Policy("Immediate-use cycles are allowed", "", False, Origin.PRACTICE),
+    "immediate_use_min": Policy("An immediate-use item must be used within", "min", 60, Origin.PRACTICE),
+    "ambient_pressure_mbar": Policy(
+        "Ambient pressure for traces that record gauge pressure",
+        "mbar",
+        1013.25,
+        Origin.PUBLISHED,
+        "standard atmosphere (ISO 2533)",
+    ),
+    "preclean_min": Policy("Stage time: pre-clean bench", "min", 10, Origin.OURS),
+    "wash_min": Policy("Stage time: washer-disinfector", "min", 75, Origin.OURS),
+    "assemble_min": Policy("Stage time: inspection and assembly", "min", 20, Origin.OURS),
+    "sterilise_min": Policy("Stage time: steriliser", "min", 55, Origin.OURS),
+    "cooling_min": Policy(
+        "Stage time: cooling", "min", 30, Origin.PRACTICE, "at least 30 min in trade guidance"
+    ),
+    "release_min": Policy("Stage time: release", "min", 10, Origin.OURS),
+    "move_min": Policy("Stage time: to the theatre", "min", 10, Origin.OURS),
+    "prepare_min": Policy("A set must be in the theatre this long before the start", "min", 15, Origin.OURS),
+    "return_min": Policy("Stage time: back from the theatre", "min", 25, Origin.OURS),
+}
+
+
+def checked(name: str, value: object) -> PolicyValue:
+    """The value if it suits the policy of that name.
+
+    Args:
+        name: a key of POLICIES.
+        value: what the unit wants to set.
+
+    Returns:
+        The value, whole numbers widened to float where the default is a float.
+
+    Raises:
+        ValueError: unknown name, or a value of another type or below zero.
+    """
+    if name not in POLICIES:
+        raise ValueError(f"Cannot set policy {name}: it is not known, must be one of {', '.join(POLICIES)}.")
+    kind = type(POLICIES[name].default)
+    widened = float(value) if kind is float and type(value) is int else value
+    if type(widened) is not kind:
+        raise ValueError(f"Cannot set policy {name}: it is {value!r}, must be of the kind {kind.__name__}.")
+    if kind in (int, float) and widened < 0:  # type: ignore[operator]
+        raise ValueError(f"Cannot set policy {name}: it is {value!r}, must be 0 or more.")
+    return widened  # type: ignore[return-value]
