@@ -10,29 +10,15 @@ from django.utils import timezone
 from instruments.identity import Kind, decode, mark_key
 from instruments.models import FunctionTest, Mark, Part, Piece, PieceLine
 from instruments.states import PieceState
-from instruments.writer import lock_piece, move_piece, new_code, unknown_thing
-from journal.actions import Act, Done, action, write_line
-from journal.findings import Finding, Refused, Severity, stops
+from instruments.writer import lock_piece, move_piece, new_code
+from journal.actions import Act, Done, action, need, reason_given, write_line
+from journal.findings import Finding, Refused, Severity, stops, unknown
 from journal.models import Place
 from journal.roles import Right
 
 
 def _done(verb: str, piece: Piece, sentence: str, next_step: str = "") -> Done:
     return Done(verb, "piece", piece.pk, piece.code, piece.state, sentence, next_step)
-
-
-def need(right: Right, verb: str, subject: str, act: Act) -> None:
-    """Refuse a verb that is no move of a state table when the person lacks its right."""
-    if right not in act.by.rights:
-        raise Refused(
-            Finding(
-                "right-missing",
-                Severity.STOP,
-                subject,
-                f"Cannot {verb} {subject}: your sign-in does not hold the right “{right}”.",
-                "Ask somebody who holds it, or ask the quality lead to grant it.",
-            )
-        )
 
 
 @action
@@ -49,7 +35,7 @@ def enrol(
     need(Right.MASTER, "enter a piece of", part, act)
     row = Part.objects.filter(code=part).first()
     if row is None:
-        raise Refused(unknown_thing("part", part))
+        raise Refused(unknown("part", part))
     piece = Piece.objects.create(
         code=new_code(Kind.PIECE),
         part=row,
@@ -117,7 +103,8 @@ def inspect(
     if not clean:
         move_piece(row, "find_soiled", act, reason=note or "found soiled")
         return _done("inspect", row, f"{row.code} is soiled: back to returned.", "Wash it again.")
-    _record_tests(row, function, insulation, note, act)
+    results = {"function": function, "insulation": insulation}
+    _record_tests(row, results, note, act)
     if insulation is False:
         move_piece(row, "inspect", act, inspected_at=act.at, insulation_ok=False)
         move_piece(row, "withdraw", act, reason=note or "insulation test failed")
@@ -125,7 +112,7 @@ def inspect(
     if function is False:
         move_piece(row, "send_to_repair", act, reason=note or "function test failed", function_ok=False)
         return _done("inspect", row, f"{row.code} goes to repair: its function test failed.", "Take another.")
-    facts = _test_facts(row, function, insulation)
+    facts = _test_facts(row, results)
     move_piece(
         row,
         "inspect",
@@ -139,21 +126,18 @@ def inspect(
     return _done("inspect", row, f"{row.code} inspected.", "Ready for a tray.")
 
 
-def _record_tests(piece: Piece, function: bool | None, insulation: bool | None, note: str, act: Act) -> None:
-    for kind, passed in (("function", function), ("insulation", insulation)):
+def _record_tests(piece: Piece, results: dict[str, bool | None], note: str, act: Act) -> None:
+    for kind, passed in results.items():
         if passed is not None:
             FunctionTest.objects.create(piece=piece, kind=kind, passed=passed, note=note, at=act.at, by=act.by)
 
 
-def _test_facts(piece: Piece, function: bool | None, insulation: bool | None) -> tuple[Finding, ...]:
+def _test_facts(piece: Piece, results: dict[str, bool | None]) -> tuple[Finding, ...]:
     """A part that needs a test is not inspected without its result."""
     missing = [
         name
-        for name, needed, result in (
-            ("function", piece.part.function_test, function),
-            ("insulation", piece.part.insulated, insulation),
-        )
-        if needed and result is None
+        for name, needed in (("function", piece.part.function_test), ("insulation", piece.part.insulated))
+        if needed and results[name] is None
     ]
     return tuple(
         Finding(
@@ -173,25 +157,6 @@ def _simple(verb: str, piece: str, act: Act, sentence: str, next_step: str = "",
     return _done(verb, row, f"{row.code} {sentence}", next_step)
 
 
-def _reason(reason: str, verb: str, subject: str) -> str:
-    """A decision that the trail must explain needs its reason.
-
-    Raises:
-        Refused: the reason is empty.
-    """
-    if not reason.strip():
-        raise Refused(
-            Finding(
-                "reason-missing",
-                Severity.STOP,
-                subject,
-                f"Cannot {verb} {subject}: the reason is not recorded, it must be stated.",
-                "Write the reason and try again.",
-            )
-        )
-    return reason.strip()
-
-
 @action
 def miss(piece: str, *, reason: str, act: Act) -> Done:
     """Report a piece missing."""
@@ -207,7 +172,7 @@ def find(piece: str, *, act: Act) -> Done:
 @action
 def send_to_repair(piece: str, *, reason: str, act: Act) -> Done:
     """A piece leaves for repair."""
-    reason = _reason(reason, "send to repair", piece)
+    reason = reason_given(reason, "send to repair", piece)
     return _simple("send_to_repair", piece, act, "goes to repair.", "Take another.", reason=reason)
 
 
@@ -223,7 +188,7 @@ def take_from_repair(piece: str, *, serviced: bool = True, act: Act) -> Done:
 @action
 def lend(piece: str, *, reason: str, act: Act) -> Done:
     """A piece leaves on loan; the reason names the borrower and the day it is due back."""
-    return _simple("lend", piece, act, "is on loan.", reason=_reason(reason, "lend", piece))
+    return _simple("lend", piece, act, "is on loan.", reason=reason_given(reason, "lend", piece))
 
 
 @action
@@ -235,7 +200,7 @@ def take_from_loan(piece: str, *, act: Act) -> Done:
 @action
 def withdraw(piece: str, *, reason: str, act: Act) -> Done:
     """A piece leaves the unit's stock for good."""
-    return _simple("withdraw", piece, act, "is withdrawn.", reason=_reason(reason, "withdraw", piece))
+    return _simple("withdraw", piece, act, "is withdrawn.", reason=reason_given(reason, "withdraw", piece))
 
 
 @action
@@ -244,7 +209,7 @@ def quarantine_piece(piece: str, *, reason: str, place: str = "", act: Act) -> D
     fields: dict[str, Any] = {}
     if place:
         fields["place"] = _place(place)
-    reason = _reason(reason, "quarantine", piece)
+    reason = reason_given(reason, "quarantine", piece)
     next_step = "Put it in the labelled, sealed box."
     return _simple("quarantine", piece, act, "is quarantined.", next_step, reason=reason, **fields)
 
@@ -252,17 +217,17 @@ def quarantine_piece(piece: str, *, reason: str, place: str = "", act: Act) -> D
 def _place(code: str) -> Place:
     place = Place.objects.filter(code=code).first()
     if place is None:
-        raise Refused(unknown_thing("place", code))
+        raise Refused(unknown("place", code))
     return place
 
 
 @action
 def clear_piece(piece: str, *, reason: str, act: Act) -> Done:
     """The named decision: ruled out, so the piece goes to full reprocessing."""
-    return _simple("clear", piece, act, "is cleared.", "Wash it.", reason=_reason(reason, "clear", piece))
+    return _simple("clear", piece, act, "is cleared.", "Wash it.", reason=reason_given(reason, "clear", piece))
 
 
 @action
 def destroy_piece(piece: str, *, reason: str, act: Act) -> Done:
     """The named decision: confirmed or unresolved, so the piece is destroyed by record."""
-    return _simple("destroy", piece, act, "is destroyed.", reason=_reason(reason, "destroy", piece))
+    return _simple("destroy", piece, act, "is destroyed.", reason=reason_given(reason, "destroy", piece))

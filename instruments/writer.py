@@ -11,7 +11,7 @@ from instruments.identity import Kind, OwnCode
 from instruments.models import Piece, PieceLine
 from instruments.states import PIECE_MOVES, PieceState
 from journal.actions import Act, move
-from journal.findings import Finding, Refused, Severity
+from journal.findings import Finding, Refused
 from journal.models import Counter
 
 _SOILED: dict[str, Any] = {
@@ -41,7 +41,7 @@ def lock_pieces(codes: Iterable[str]) -> list[Piece]:
     found = list(rows.filter(code__in=wanted))
     unknown = sorted(wanted - {piece.code for piece in found})
     if unknown:
-        raise Refused(*(unknown_thing("piece", code) for code in unknown))
+        raise Refused(*(unknown("piece", code) for code in unknown))
     return found
 
 
@@ -50,18 +50,7 @@ def lock_piece(code: str) -> Piece:
     return lock_pieces([code])[0]
 
 
-def unknown_thing(kind: str, code: str) -> Finding:
-    """The finding for a code that nothing of that kind has."""
-    return Finding(
-        "unknown-code",
-        Severity.STOP,
-        code,
-        f"Cannot find {kind} {code}: no {kind} of the unit has this code.",
-        "Scan it again; if it is new, have it entered first.",
-    )
-
-
-def move_piece(  # noqa: PLR0913 - each is a fact of the line
+def move_piece(
     piece: Piece,
     name: str,
     act: Act,
@@ -69,9 +58,12 @@ def move_piece(  # noqa: PLR0913 - each is a fact of the line
     facts: Iterable[Finding] = (),
     reason: str = "",
     evidence: dict[str, Any] | None = None,
+    follows: bool = False,
     **fields: Any,
 ) -> None:
     """Move a locked piece; entering “returned” forgets that it was ever clean.
+
+    `follows`: the move is the consequence of another, whose right was asked.
 
     Raises:
         Refused: the rule says no; nothing is written.
@@ -79,4 +71,4 @@ def move_piece(  # noqa: PLR0913 - each is a fact of the line
     row = PIECE_MOVES[name]
     if row.target == PieceState.RETURNED:
         fields = {**_SOILED, **fields}
-    move(piece, row, PieceLine, act, facts=facts, reason=reason, evidence=evidence, **fields)
+    move(piece, row, PieceLine, act, facts=facts, reason=reason, evidence=evidence, follows=follows, **fields)

@@ -16,7 +16,7 @@ from django.utils import timezone
 from journal.findings import Finding, Refused, Severity
 from journal.models import Line, Notice, Person, Receipt, Station
 from journal.moves import Move, why_not
-from journal.roles import Role
+from journal.roles import Right, Role
 
 P = ParamSpec("P")
 ACTIONS: dict[str, Callable[..., Done]] = {}
@@ -142,6 +142,43 @@ def _answer(key: str, body: str, run: Callable[..., Done], args: Any, kwargs: An
     return done
 
 
+def need(right: Right, verb: str, subject: str, act: Act) -> None:
+    """Refuse a verb that is no move of a state table when the person lacks its right.
+
+    Raises:
+        Refused: the right is missing.
+    """
+    if right not in act.by.rights:
+        raise Refused(
+            Finding(
+                "right-missing",
+                Severity.STOP,
+                subject,
+                f"Cannot {verb} {subject}: your sign-in does not hold the right “{right}”.",
+                "Ask somebody who holds it, or ask the quality lead to grant it.",
+            )
+        )
+
+
+def reason_given(reason: str, verb: str, subject: str) -> str:
+    """The reason of a decision that the trail must explain, trimmed.
+
+    Raises:
+        Refused: the reason is empty.
+    """
+    if not reason.strip():
+        raise Refused(
+            Finding(
+                "reason-missing",
+                Severity.STOP,
+                subject,
+                f"Cannot {verb} {subject}: the reason is not recorded, it must be stated.",
+                "Write the reason and try again.",
+            )
+        )
+    return reason.strip()
+
+
 def write_line(
     lines: type[Line],
     subject: models.Model,
@@ -178,18 +215,29 @@ def move(
     facts: Iterable[Finding] = (),
     reason: str = "",
     evidence: dict[str, Any] | None = None,
+    follows: bool = False,
     **fields: Any,
 ) -> None:
     """Move a locked row along its state table: ask the rule, write the line, set the state and `fields`.
 
+    `follows`: the move is the consequence of another, whose right was asked.
+
     Raises:
         Refused: something stands against it; nothing is written.
     """
-    findings = why_not(row, subject=str(subject), state=subject.state, rights=act.by.rights, facts=facts)
+    rights = frozenset(Right) if follows else act.by.rights
+    findings = why_not(row, subject=str(subject), state=subject.state, rights=rights, facts=facts)
     if findings:
         raise Refused(*findings)
     write_line(
-        lines, subject, row.name, act, origin=subject.state, target=row.target, reason=reason, evidence=evidence
+        lines,
+        subject,
+        row.name,
+        act,
+        origin=subject.state,
+        target=row.target,
+        reason=reason,
+        evidence=evidence,
     )
     for name, value in {**fields, "state": row.target}.items():
         setattr(subject, name, value)

@@ -24,12 +24,10 @@ _SQLITE = {
 }
 _POSTGRES = {
     "change": (
-        "CREATE TRIGGER {name} BEFORE UPDATE OR DELETE ON {table} "
-        "FOR EACH ROW EXECUTE FUNCTION journal_append_only()"
+        "CREATE TRIGGER {name} BEFORE UPDATE OR DELETE ON {table} FOR EACH ROW EXECUTE FUNCTION journal_append_only()"
     ),
     "truncate": (
-        "CREATE TRIGGER {name} BEFORE TRUNCATE ON {table} "
-        "FOR EACH STATEMENT EXECUTE FUNCTION journal_append_only()"
+        "CREATE TRIGGER {name} BEFORE TRUNCATE ON {table} FOR EACH STATEMENT EXECUTE FUNCTION journal_append_only()"
     ),
 }
 # Class 23 is what the driver reports as an IntegrityError; a bare RAISE is not.

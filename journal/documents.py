@@ -92,9 +92,7 @@ def record(required: Mapping[str, Reader], optional: Mapping[str, Reader] | None
         for key in value:
             if key not in table:
                 allowed = ", ".join(table)
-                raise ValueError(
-                    f"Cannot read {subject}: it has the unknown key {quoted(key)}; known are {allowed}."
-                )
+                raise ValueError(f"Cannot read {subject}: it has the unknown key {quoted(key)}; known are {allowed}.")
         for key in required:
             if key not in value:
                 raise ValueError(f'Cannot read {subject}: it has no key "{key}", must have it.')
@@ -121,9 +119,7 @@ def listed(item: Reader, *, least: int = 0, most: int | None = None) -> Reader:
 def number(*, above: float | None = None, low: float | None = None, high: float | None = None) -> Reader:
     """Reader of a finite number, greater than `above`, at least `low`, at most `high`, as float."""
     limits = [(above, "above"), (low, "from"), (high, "up to")]
-    words = " ".join(
-        ["a finite number", *(f"{word} {limit:g}" for limit, word in limits if limit is not None)]
-    )
+    words = " ".join(["a finite number", *(f"{word} {limit:g}" for limit, word in limits if limit is not None)])
 
     def reader(value: object, name: str) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float):

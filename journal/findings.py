@@ -59,6 +59,17 @@ class Finding:
         }
 
 
+def unknown(kind: str, code: str) -> Finding:
+    """The finding for a code that nothing of that kind has."""
+    return Finding(
+        "unknown-code",
+        Severity.STOP,
+        code,
+        f"Cannot find {kind} {code}: no {kind} of the unit has this code.",
+        "Scan it again; if it is new, have it entered first.",
+    )
+
+
 def stops(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Only the findings that forbid."""
     return tuple(finding for finding in findings if finding.severity is Severity.STOP)

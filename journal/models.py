@@ -22,7 +22,7 @@ class Person(AbstractUser):
     first_name = None  # type: ignore[assignment]
     last_name = None  # type: ignore[assignment]
     display_name = models.CharField(max_length=80, help_text="As it stands in the trail: “Technician 2”.")
-    badge = models.CharField(max_length=20, unique=True, null=True, blank=True)  # noqa: DJ001 - unique when set
+    badge = models.CharField(max_length=20, unique=True, null=True, blank=True)
 
     class Meta:
         verbose_name_plural = "people"

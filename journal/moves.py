@@ -91,7 +91,7 @@ def as_mermaid(title: str, moves: Iterable[Move]) -> str:
     rows = [f"    {_slug(origin)} --> {_slug(move.target)}: {move.words}"
             for move in moves for origin in sorted(move.origins)]  # fmt: skip
     names = sorted({str(s) for move in moves for s in (*move.origins, move.target)})
-    labels = [f"    state \"{name}\" as {_slug(name)}" for name in names]
+    labels = [f'    state "{name}" as {_slug(name)}' for name in names]
     return "\n".join([f"## {title}", "", "```mermaid", "stateDiagram-v2", *labels, *rows, "```", ""])
 
 

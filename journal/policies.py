@@ -63,9 +63,7 @@ POLICIES: dict[str, Policy] = {
     "wash_min": Policy("Stage time: washer-disinfector", "min", 75, Origin.OURS),
     "assemble_min": Policy("Stage time: inspection and assembly", "min", 20, Origin.OURS),
     "sterilise_min": Policy("Stage time: steriliser", "min", 55, Origin.OURS),
-    "cooling_min": Policy(
-        "Stage time: cooling", "min", 30, Origin.PRACTICE, "at least 30 min in trade guidance"
-    ),
+    "cooling_min": Policy("Stage time: cooling", "min", 30, Origin.PRACTICE, "at least 30 min in trade guidance"),
     "release_min": Policy("Stage time: release", "min", 10, Origin.OURS),
     "move_min": Policy("Stage time: to the theatre", "min", 10, Origin.OURS),
     "prepare_min": Policy("A set must be in the theatre this long before the start", "min", 15, Origin.OURS),

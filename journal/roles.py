@@ -32,9 +32,7 @@ class Role(StrEnum):
     QUALITY = "quality lead"
 
 
-_NURSE = frozenset(
-    {Right.RECEIVE, Right.INSPECT, Right.ASSEMBLE, Right.STORE, Right.ISSUE, Right.HOLD, Right.REPAIR}
-)
+_NURSE = frozenset({Right.RECEIVE, Right.INSPECT, Right.ASSEMBLE, Right.STORE, Right.ISSUE, Right.HOLD, Right.REPAIR})
 _TECHNICIAN = frozenset(
     {
         Right.RECEIVE,

@@ -41,7 +41,8 @@ def _tolerances(table: str, *names: str) -> list[models.BaseConstraint]:
 
 def _inner_under_outer(table: str) -> models.BaseConstraint:
     return models.CheckConstraint(
-        condition=Q(inner_mm=None) | Q(outer_mm=None) | Q(inner_mm__lt=F("outer_mm")), name=f"{table}_has_a_wall"
+        condition=Q(inner_mm=None) | Q(outer_mm=None) | Q(inner_mm__lt=F("outer_mm")),
+        name=f"{table}_has_a_wall",
     )
 
 

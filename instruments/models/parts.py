@@ -94,9 +94,7 @@ class Programme(models.Model):
         ordering = ["kind", "code"]
         constraints = [
             models.CheckConstraint(condition=Q(kind__in=list(ProgrammeKind)), name="programme_kind_known"),
-            models.CheckConstraint(
-                condition=~Q(kind="wash") | Q(a0_s__gt=0), name="programme_wash_has_a0"
-            ),
+            models.CheckConstraint(condition=~Q(kind="wash") | Q(a0_s__gt=0), name="programme_wash_has_a0"),
             models.CheckConstraint(
                 condition=~Q(kind="steam")
                 | Q(
@@ -185,5 +183,3 @@ class Validation(models.Model):
 
     def __str__(self) -> str:
         return f"{self.part.code}: {self.programme.code}"
-
-

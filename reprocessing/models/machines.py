@@ -1,0 +1,98 @@
+"""Machines, their tests, and the loads that a failed test puts in doubt."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import Q
+
+from instruments.models import Programme
+from journal.append_only import append_only
+from journal.models import Line, Person, Place
+from reprocessing.states import MachineKind, MachineState, Result, TestKind
+
+_KINDS = [(str(kind), str(kind)) for kind in MachineKind]
+_STATES = [(str(state), str(state)) for state in MachineState]
+_TESTS = [(str(kind), str(kind)) for kind in TestKind]
+_RESULTS = [(str(result), str(result)) for result in (Result.PASSED, Result.FAILED)]
+
+
+class Machine(models.Model):
+    """A washer-disinfector or steriliser."""
+
+    code = models.CharField(max_length=20, unique=True)
+    name = models.CharField(max_length=60)
+    kind = models.CharField(max_length=40, choices=_KINDS)
+    place = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="machines")
+    state = models.CharField(max_length=20, choices=_STATES, default=MachineState.IN_SERVICE)
+    programmes = models.ManyToManyField(Programme, related_name="machines")
+    capacity = models.PositiveSmallIntegerField(default=8, help_text="Packs or trays in one load.")
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [
+            models.CheckConstraint(condition=Q(kind__in=list(MachineKind)), name="machine_kind_known"),
+            models.CheckConstraint(condition=Q(state__in=list(MachineState)), name="machine_state_known"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def washes(self) -> bool:
+        """Whether its loads hold pieces (a washer) rather than packs."""
+        return self.kind == MachineKind.WASHER
+
+
+@append_only
+class MachineTest(models.Model):
+    """A periodic test and its result."""
+
+    machine = models.ForeignKey(Machine, models.PROTECT, related_name="tests")
+    kind = models.CharField(max_length=30, choices=_TESTS)
+    result = models.CharField(max_length=10, choices=_RESULTS)
+    note = models.CharField(max_length=200, blank=True)
+    at = models.DateTimeField()
+    by = models.ForeignKey(Person, models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        constraints = [
+            models.CheckConstraint(condition=Q(kind__in=list(TestKind)), name="machine_test_kind_known"),
+            models.CheckConstraint(
+                condition=Q(result__in=[Result.PASSED, Result.FAILED]), name="machine_test_result_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.result}"
+
+
+@append_only
+class MachineLine(Line):
+    """The trail of a machine."""
+
+    SUBJECT = "machine"
+    machine = models.ForeignKey(Machine, models.PROTECT, related_name="lines")
+
+
+class Doubt(models.Model):
+    """A load that a failed test puts in doubt, until a quality decision."""
+
+    load = models.ForeignKey("reprocessing.Load", models.PROTECT, related_name="doubts")
+    test = models.ForeignKey(MachineTest, models.PROTECT, related_name="doubts")
+    decision = models.CharField(max_length=300, blank=True)
+    decided_by = models.ForeignKey(Person, models.PROTECT, null=True, related_name="+")
+    decided_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["load", "test"], name="doubt_once"),
+            models.CheckConstraint(
+                condition=Q(decision="", decided_by=None, decided_at=None)
+                | (~Q(decision="") & Q(decided_by__isnull=False, decided_at__isnull=False)),
+                name="doubt_decided_by_name",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.load} in doubt since {self.test}"

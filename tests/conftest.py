@@ -1,0 +1,29 @@
+"""What every test shares."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from django.db import connections
+from django.test import TransactionTestCase
+
+from journal import append_only
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _lift_guards_at_teardown() -> Iterator[None]:
+    """The one place where tests lift the append-only guards: before the flush that ends a transaction test.
+
+    The flush is followed by a post-migrate signal, which puts them back.
+    """
+    flush = TransactionTestCase._fixture_teardown
+
+    def lift_and_flush(case: TransactionTestCase) -> None:
+        for alias in case._databases_names(include_mirrors=False):
+            append_only.lift(connections[alias])
+        flush(case)
+
+    TransactionTestCase._fixture_teardown = lift_and_flush
+    yield
+    TransactionTestCase._fixture_teardown = flush

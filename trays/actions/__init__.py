@@ -1,0 +1,35 @@
+"""The verbs of trays and packs."""
+
+from trays.actions.bench import (
+    finish_tray,
+    join_closed_set,
+    pack_single,
+    put_on_tray,
+    set_aside,
+    take_off_tray,
+)
+from trays.actions.packs import (
+    condemn_pack,
+    expire_pack,
+    quarantine_pack,
+    receive_maker_pack,
+    scrap_pack,
+    store,
+    take_apart,
+)
+
+__all__ = [
+    "condemn_pack",
+    "expire_pack",
+    "finish_tray",
+    "join_closed_set",
+    "pack_single",
+    "put_on_tray",
+    "quarantine_pack",
+    "receive_maker_pack",
+    "scrap_pack",
+    "set_aside",
+    "store",
+    "take_apart",
+    "take_off_tray",
+]

@@ -1,0 +1,163 @@
+"""What happens to packs beside the loop: received from a maker, stored, held apart, expired, taken apart."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+
+from django.utils import timezone
+
+from instruments.identity import Kind
+from instruments.models import Part, PartKind, Piece, PieceLine
+from instruments.states import PieceState
+from instruments.writer import new_code
+from journal.actions import Act, Done, action, need, reason_given, write_line
+from journal.findings import Finding, Refused, unknown
+from journal.models import Place
+from journal.roles import Right
+from trays.actions.bench import done, end_of_day, make_pack, stop
+from trays.models import (
+    Carried,
+    Content,
+    PackLine,
+)
+from trays.states import PackKind, PackState
+from trays.writer import carried_pieces, give_up, lock_pack, move_pack
+
+
+@action
+def receive_maker_pack(
+    part: str,
+    *,
+    expires: date,
+    lot: str = "",
+    serial: str = "",
+    barrier_intact: bool,
+    act: Act,
+) -> Done:
+    """Take a maker-sterile item into stock: lot or serial, expiry, and its barrier looked at."""
+    need(Right.STORE, "receive", part, act)
+    row = Part.objects.filter(code=part).first()
+    if row is None:
+        raise Refused(unknown("part", part))
+    findings = tuple(_maker_facts(row, lot, serial, barrier_intact=barrier_intact, expires=expires, act=act))
+    if findings:
+        raise Refused(*findings)
+    piece = Piece.objects.create(
+        code=new_code(Kind.PIECE),
+        part=row,
+        lot=lot,
+        serial=serial,
+        expires=expires,
+        maker_sterile=True,
+        state=PieceState.PACKED,
+    )
+    write_line(PieceLine, piece, "receive", act, target=PieceState.PACKED, evidence={"lot": lot, "serial": serial})
+    pack = make_pack(
+        act,
+        kind=PackKind.MAKER,
+        name=row.name,
+        use_by=end_of_day(expires),
+        holds_implant=row.kind == PartKind.IMPLANT,
+        barrier_intact=True,
+    )
+    Content.objects.create(pack=pack, piece=piece, position=0, part_code=row.code, part_name=row.name)
+    Carried.objects.create(piece=piece, pack=pack)
+    move_pack(pack, "receive", act)
+    return done("receive_maker_pack", pack, f"{row.name} received as {pack.code}.", "Put it on the shelf.")
+
+
+def _maker_facts(
+    part: Part, lot: str, serial: str, *, barrier_intact: bool, expires: date, act: Act
+) -> Iterable[Finding]:
+    for found, slug, wanted in (
+        (bool(lot or serial), "lot-missing", "a lot or serial number"),
+        (barrier_intact, "barrier-damaged", "an intact barrier"),
+        (expires >= timezone.localdate(act.at), "expired", "an expiry that has not passed"),
+    ):
+        if not found:
+            yield stop(
+                slug,
+                part.code,
+                f"Cannot receive {part.name}: it does not have {wanted}.",
+                "Keep it apart and call its supplier.",
+            )
+
+
+@action
+def take_apart(pack: str, *, reason: str, act: Act) -> Done:
+    """Undo an assembly before sterilising: the pack ends, its pieces are inspected again."""
+    row = lock_pack(pack)
+    reason = reason_given(reason, "take apart", row.code)
+    move_pack(row, "take_apart", act, reason=reason)
+    give_up(carried_pieces(row), "unpack", act, reason=reason)
+    return done("take_apart", row, f"{row.code} is taken apart.", "Assemble its pieces anew.")
+
+
+@action
+def store(pack: str, place: str, *, act: Act) -> Done:
+    """Put a sterile pack on a shelf."""
+    row = lock_pack(pack)
+    need(Right.STORE, "store", row.code, act)
+    shelf = Place.objects.filter(code=place).first()
+    if shelf is None:
+        raise Refused(unknown("place", place))
+    if row.state != PackState.STERILE:
+        raise Refused(
+            stop(
+                "wrong-state",
+                row.code,
+                f"Cannot store {row.code}: it is {row.state}, must be sterile.",
+                "Only a released pack goes on the shelf.",
+            )
+        )
+    row.place = shelf
+    row.save(update_fields=["place"])
+    write_line(PackLine, row, "store", act, evidence={"place": shelf.code})
+    return done("store", row, f"{row.name} {row.code} is in {shelf.name}.")
+
+
+@action
+def quarantine_pack(pack: str, *, reason: str, act: Act) -> Done:
+    """Keep a pack apart until a named decision."""
+    row = lock_pack(pack)
+    move_pack(row, "quarantine", act, reason=reason_given(reason, "quarantine", row.code))
+    return done("quarantine_pack", row, f"{row.code} is quarantined.", "Put it in the quarantine place.")
+
+
+@action
+def condemn_pack(pack: str, *, reason: str, act: Act) -> Done:
+    """The named decision on a quarantined pack: it ends, its pieces get full reprocessing."""
+    row = lock_pack(pack)
+    reason = reason_given(reason, "end the quarantine of", row.code)
+    move_pack(row, "condemn", act, reason=reason)
+    give_up(carried_pieces(row), "send_back", act, reason=reason)
+    return done("condemn_pack", row, f"{row.code} is ended.", "Wash its pieces.")
+
+
+@action
+def expire_pack(pack: str, *, act: Act) -> Done:
+    """Take a pack past its shelf life from the shelf."""
+    row = lock_pack(pack)
+    facts = []
+    if row.use_by >= act.at:
+        facts.append(
+            stop(
+                "in-date",
+                row.code,
+                f"Cannot set {row.code} aside as expired: it may be used until {row.use_by:%d-%b-%Y}.",
+                "Leave it on the shelf.",
+            )
+        )
+    move_pack(row, "expire", act, facts=facts)
+    return done("expire_pack", row, f"{row.code} is expired.", "Send it back to the washer.")
+
+
+@action
+def scrap_pack(pack: str, *, reason: str = "", act: Act) -> Done:
+    """End an expired or recalled pack; its pieces get full reprocessing."""
+    row = lock_pack(pack)
+    reason = reason or f"pack {row.state}"
+    move_pack(row, "scrap", act, reason=reason)
+    give_up(carried_pieces(row), "send_back", act, reason=reason)
+    return done("scrap_pack", row, f"{row.code} is ended.", "Wash its pieces.")
