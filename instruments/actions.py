@@ -46,7 +46,7 @@ def enrol(
     )
     write_line(PieceLine, piece, "enrol", act, target=PieceState.RETURNED)
     for text in marks:
-        _add_mark(piece, text)
+        enter_mark(piece, text)
     return _done("enrol", piece, f"{piece.code} entered as {row.name}.", "Wash it before its first use.")
 
 
@@ -56,7 +56,12 @@ def _next_service(part: Part, act: Act) -> date | None:
     return timezone.localdate(act.at) + timedelta(days=part.service_days)
 
 
-def _add_mark(piece: Piece, text: str) -> None:
+def enter_mark(piece: Piece, text: str) -> None:
+    """Put a mark on a piece.
+
+    Raises:
+        Refused: the mark has a fault, or another piece carries it.
+    """
     decoded = decode(text)
     key = mark_key(text)
     findings = list(stops(decoded.findings))
@@ -83,7 +88,7 @@ def add_mark(piece: str, text: str, *, replaces: bool = False, act: Act) -> Done
     need(Right.MASTER, "mark", row.code, act)
     if replaces:
         row.marks.update(current=False)
-    _add_mark(row, text)
+    enter_mark(row, text)
     write_line(PieceLine, row, "add_mark", act, evidence={"text": text, "replaces": replaces})
     return _done("add_mark", row, f"{row.code} now carries {text}.")
 

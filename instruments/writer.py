@@ -30,6 +30,12 @@ def new_code(kind: Kind) -> str:
     return OwnCode(kind, Counter.objects.get(letter=str(kind)).value).text
 
 
+def count_past(code: OwnCode) -> None:
+    """Keep the counter ahead of a code that came from outside."""
+    Counter.objects.get_or_create(letter=str(code.kind))
+    Counter.objects.filter(letter=str(code.kind), value__lt=code.number).update(value=code.number)
+
+
 def lock_pieces(codes: Iterable[str]) -> list[Piece]:
     """Pieces of these codes, locked in key order.
 
