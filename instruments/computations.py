@@ -19,9 +19,9 @@ def _decode(document: object) -> dict[str, Any]:
 
 
 def _code(value: object, name: str) -> str:
-    if not isinstance(value, str):
-        raise ValueError(f"Cannot read {name}: it is {quoted(value)}, must be a text.")
-    return value
+    if isinstance(value, str):
+        return value
+    raise ValueError(f"Cannot read {name}: it is {quoted(value)}, must be a text.")
 
 
 COMPUTATIONS: dict[str, Callable[[object], dict[str, Any]]] = {

@@ -283,7 +283,7 @@ def _unknown(text: str, finding: Finding) -> Decoded:
 def _broken_off(bare: str, place: int, symbology: str) -> Decoded:
     """A mark that holds a character no mark can hold: what stands before it is read, and nothing is trusted."""
     foreign = bare[place]
-    name = unicodedata.name(foreign, "control character")
+    name = unicodedata.name(foreign, "no printed character")
     found = f"character {place + 1} is U+{ord(foreign):04X} ({name})"
     expected = "be a letter, a digit, a sign of the keyboard or the separator U+001D"
     remedy = "Check the scanner with the scanner card, then scan again."
