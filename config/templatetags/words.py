@@ -46,7 +46,7 @@ STOP = Look("is-stop", "octagon-x")
 INFORM = Look("is-underway", "info")
 UNKNOWN = Look("is-waiting", "circle-question-mark")
 
-# One word has one meaning and one look, on whatever it stands: a returned pack and a returned piece look alike.
+# One word has one meaning and one look, whatever it stands on: a returned pack and a returned piece look alike.
 STATE_CLASS: dict[str, Look] = {
     # pieces
     "in use": UNDERWAY,
@@ -119,9 +119,7 @@ def state_icon(state: object) -> str:
 @register.simple_tag
 def icon(name: str) -> SafeString:
     """An icon of the sprite. It always stands beside a word, so it is hidden from screen readers."""
-    return format_html(
-        '<svg aria-hidden="true" class="icon"><use href="{}#{}"/></svg>', static("icons.svg"), name
-    )
+    return format_html('<svg aria-hidden="true" class="icon"><use href="{}#{}"/></svg>', static("icons.svg"), name)
 
 
 def _strip(css: str, glyph: str, word: str, fact: object, href: str) -> SafeString:
