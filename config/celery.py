@@ -4,7 +4,8 @@ import os
 
 from celery import Celery
 
-os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.embedded")
+# For the `celery` command, which is of use in production only: `manage.py serve` runs the jobs elsewhere.
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.production")
 
 app = Celery("lumenkeep")
 app.config_from_object("django.conf:settings", namespace="CELERY")

@@ -88,6 +88,8 @@ AXES_LOCKOUT_PARAMETERS = ["username"]
 AXES_FAILURE_LIMIT = 5
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_RESET_ON_SUCCESS = True
+AXES_VERBOSE = False
+SILENCED_SYSTEM_CHECKS = ["axes.W006"]  # wants the address counted, see above
 AXES_LOCKOUT_TEMPLATE = "journal/locked_out.html"
 
 CONTENT_SECURITY_POLICY = {
@@ -113,7 +115,6 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 20 * 1024 * 1024
 
 STATIC_URL = "static/"
 STATICFILES_DIRS = [BASE_DIR / "config" / "static"]
-STATIC_ROOT = DATA_DIR / "static"
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [

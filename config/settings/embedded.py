@@ -22,5 +22,6 @@ def _secret() -> str:
 SECRET_KEY = _secret()
 ALLOWED_HOSTS = os.environ.get("ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]").split(",")
 DATABASES = {"default": sqlite(DATA_DIR / "lumenkeep.sqlite3")}
-CELERY_BROKER_URL = "memory://"
+CELERY_BROKER_URL = "memory://localhost/"
+CELERY_BROKER_TRANSPORT_OPTIONS = {"polling_interval": 0.2}  # seconds; how late a job may start
 WHITENOISE_USE_FINDERS = True

@@ -3,21 +3,22 @@
 import os
 
 from config.settings.base import *  # noqa: F403
+from config.settings.base import DATA_DIR
 from config.settings.databases import from_url
 
 SECRET_KEY = os.environ["SECRET_KEY"]
-ALLOWED_HOSTS = os.environ["ALLOWED_HOSTS"].split(",")
+ALLOWED_HOSTS = [*os.environ["ALLOWED_HOSTS"].split(","), "127.0.0.1"]  # the health check asks from inside
 CSRF_TRUSTED_ORIGINS = [origin for origin in os.environ.get("CSRF_TRUSTED_ORIGINS", "").split(",") if origin]
 DATABASES = {"default": from_url(os.environ["DATABASE_URL"])}
 CELERY_BROKER_URL = os.environ["REDIS_URL"]
-CACHES = {
-    "default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": os.environ["REDIS_URL"]}
-}
+CACHES = {"default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": os.environ["REDIS_URL"]}}
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
 }
+STATIC_ROOT = os.environ.get("STATIC_ROOT", DATA_DIR / "static")
 
+# The proxy in front must set this header itself, never pass on what a browser sent.
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 SECURE_SSL_REDIRECT = os.environ.get("SECURE_SSL_REDIRECT", "1") == "1"
 SECURE_REDIRECT_EXEMPT = [r"^health/$"]

@@ -1,0 +1,33 @@
+"""`/health/`: is this process able to do its work; asked by container engines and monitors, without sign-in."""
+
+from __future__ import annotations
+
+from http import HTTPStatus
+
+from django.contrib.auth.decorators import login_not_required
+from django.db import DatabaseError, connection
+from django.http import HttpRequest, JsonResponse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from journal import append_only
+
+
+@never_cache
+@login_not_required
+@require_safe
+def health(_request: HttpRequest) -> JsonResponse:
+    """200 while the database answers and the trail is guarded, else 503; with what was found."""
+    found = _findings()
+    status = HTTPStatus.SERVICE_UNAVAILABLE if found else HTTPStatus.OK
+    return JsonResponse({"healthy": not found, "findings": found}, status=status)
+
+
+def _findings() -> list[str]:
+    try:
+        missing = append_only.missing(connection)
+    except DatabaseError:
+        return ["The database does not answer."]
+    if missing:
+        return [f"{len(missing)} append-only guards are missing from the database. Run `manage.py migrate`."]
+    return []
