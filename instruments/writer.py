@@ -11,7 +11,7 @@ from instruments.identity import Kind, OwnCode
 from instruments.models import Piece, PieceLine
 from instruments.states import PIECE_MOVES, PieceState
 from journal.actions import Act, move
-from journal.findings import Finding, Refused
+from journal.findings import Finding, Refused, unknown
 from journal.models import Counter
 
 _SOILED: dict[str, Any] = {
@@ -45,9 +45,9 @@ def lock_pieces(codes: Iterable[str]) -> list[Piece]:
     wanted = set(codes)
     rows = Piece.objects.select_for_update(of=("self",)).select_related("part__size__series").order_by("pk")
     found = list(rows.filter(code__in=wanted))
-    unknown = sorted(wanted - {piece.code for piece in found})
-    if unknown:
-        raise Refused(*(unknown("piece", code) for code in unknown))
+    missing = sorted(wanted - {piece.code for piece in found})
+    if missing:
+        raise Refused(*(unknown("piece", code) for code in missing))
     return found
 
 
