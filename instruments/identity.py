@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from instruments import gs1, hibc, iccbba
-from instruments.carriers import GS, NOT_INDIVIDUAL, Decoded, Scheme, shown, text_key, unreadable
+from instruments.carriers import GS, NOT_INDIVIDUAL, Decoded, Scheme, listed, shown, text_key, unreadable
 from journal.findings import Finding, Severity, stops
 
 ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -230,8 +230,8 @@ def same_device(carrier_text: str, readable_text: str) -> tuple[Finding, ...]:
         if scanned and printed and scanned != printed:
             findings.append(_differs(carrier_text, name, scanned, printed))
         elif scanned != printed:
-            side, value = ("symbol", scanned) if scanned else ("print", printed)
-            sentence = f"Only the {side} of the label gives {name} {value}."
+            side, value = ("symbol", scanned) if scanned else ("print", str(printed))
+            sentence = f"Only the {side} of the label gives {listed({name: value})}."
             findings.append(Finding("one-sided", Severity.LOOK, shown(carrier_text), sentence))
     return tuple(findings)
 
@@ -325,6 +325,7 @@ def _differs(text: str, name: str, scanned: str, printed: str) -> Finding:
         "different-device",
         Severity.STOP,
         shown(text),
-        f"Cannot trust the label: its symbol gives {name} {scanned}, its print {name} {printed}; they must agree.",
+        f"Cannot trust the label: its symbol gives {listed({name: scanned})},"
+        f" its print {listed({name: printed})}; they must agree.",
         "Set the piece aside and ask who supplied it.",
     )
