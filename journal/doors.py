@@ -19,7 +19,7 @@ STATION = "station"  # session key: the station this browser stands at
 
 def person_of(request: HttpRequest) -> Person:
     """The signed-in person."""
-    return cast(Person, request.user)
+    return cast("Person", request.user)
 
 
 def station_of(request: HttpRequest) -> Station | None:
