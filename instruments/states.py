@@ -71,6 +71,7 @@ PIECE_MOVES: dict[str, Move] = {
         Move("clear", frozenset({S.QUARANTINED}), S.RETURNED, Right.DECIDE, "clear from quarantine"),
         Move("destroy", frozenset({S.QUARANTINED}), S.WITHDRAWN, Right.DECIDE),
         Move("discard", frozenset({S.IN_USE}), S.WITHDRAWN, Right.RECEIVE),
+        Move("implant", frozenset({S.IN_USE}), S.WITHDRAWN, Right.ISSUE),
         Move(
             "withdraw",
             frozenset({S.RETURNED, S.CLEANED, S.INSPECTED, S.IN_REPAIR, S.ON_LOAN, S.MISSING}),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from django.db import models
 from django.db.models import Q
@@ -148,7 +148,12 @@ class Allocation(models.Model):
         ]
 
     def __str__(self) -> str:
-        return str(self.tray or self.pack)
+        return self.chosen.code
+
+    @property
+    def chosen(self) -> Tray | Pack:
+        """The tray or the pack."""
+        return self.pack or cast("Tray", self.tray)
 
 
 class Issue(models.Model):

@@ -27,6 +27,9 @@ class Readiness(StrEnum):
 
 S = CaseState
 
+OPEN_CASES: frozenset[CaseState] = frozenset({S.PLANNED, S.UNDER_WAY})
+"""A case in one of these may be given packs."""
+
 CASE_MOVES: dict[str, Move] = {
     move.name: move
     for move in (

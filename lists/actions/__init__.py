@@ -1,0 +1,24 @@
+"""The verbs of lists, cases, issue and return."""
+
+from lists.actions.allocating import allocate, free
+from lists.actions.counting import close_count, count_piece, discard_piece, implant_piece, take_back
+from lists.actions.planning import add_requirement, cancel_case, move_case, plan_case
+from lists.actions.theatre import end_case, issue, open_pack, put_back
+
+__all__ = [
+    "add_requirement",
+    "allocate",
+    "cancel_case",
+    "close_count",
+    "count_piece",
+    "discard_piece",
+    "end_case",
+    "free",
+    "implant_piece",
+    "issue",
+    "move_case",
+    "open_pack",
+    "plan_case",
+    "put_back",
+    "take_back",
+]

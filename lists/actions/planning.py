@@ -1,0 +1,195 @@
+"""The verbs of planning: cases onto lists, and what they need."""
+
+from __future__ import annotations
+
+import secrets
+from collections import Counter
+from collections.abc import Iterator
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Model
+from django.utils import timezone
+
+from instruments.models import Part
+from journal.actions import Act, Done, action, need, reason_given, write_line
+from journal.findings import Finding, Refused, unknown
+from journal.roles import Right
+from lists.actions.answers import case_done, look, stop
+from lists.models import Allocation, Case, CaseLine, Issue, Procedure, Requirement, Theatre, TheatreList
+from lists.states import OPEN_CASES, CaseState
+from lists.writer import lock_case, move_case_state
+from trays.models import Template
+
+CODE_LETTERS = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
+"""Characters of a case's code: without 0 O 1 I, which are read for one another."""
+CODE_LENGTH = 4
+LONGEST_CASE_MIN = 24 * 60
+STANDARD = "procedure"
+BY_HAND = "added by hand"
+
+
+def _by_code(kind: str, model: type[Model], code: str) -> Any:
+    row = model._default_manager.filter(code=code.strip()).first()
+    if row is None:
+        raise Refused(unknown(kind, code))
+    return row
+
+
+@action
+def plan_case(
+    reference: str,
+    theatre: str,
+    procedure: str,
+    starts_at: datetime,
+    duration_min: int,
+    *,
+    planned_size: str = "",
+    patient_ref: str = "",
+    act: Act,
+) -> Done:
+    """Put a case on a theatre's list, with its procedure's standard needs; the same reference again updates it."""
+    need(Right.PLAN, "plan", f"case {reference}", act)
+    room, kind = _by_code("theatre", Theatre, theatre), _by_code("procedure", Procedure, procedure)
+    if findings := tuple(_booking_facts(reference, duration_min)):
+        raise Refused(*findings)
+    fields = {
+        "list": _list_of(room, starts_at),
+        "procedure": kind,
+        "starts_at": starts_at,
+        "duration_min": duration_min,
+        "planned_size": planned_size,
+        "patient_ref": patient_ref,
+    }
+    case, new = Case.objects.select_for_update(of=("self",)).get_or_create(
+        reference=reference, defaults={**fields, "code": _new_code()}
+    )
+    if new:
+        _ask_for_standard(case)
+        write_line(CaseLine, case, "plan", act, target=CaseState.PLANNED, evidence={"reference": reference})
+        return case_done("plan_case", case, f"Case {case.code} planned: {_words(case)}.", "Allocate its sets.")
+    return _change(case, fields, "plan_case", act)
+
+
+def _booking_facts(reference: str, duration_min: int) -> Iterator[Finding]:
+    if not reference.strip():
+        yield stop("reference-missing", "case", "Cannot plan a case: its reference is empty, must be stated.")
+    if not 0 < duration_min <= LONGEST_CASE_MIN:
+        yield stop(
+            "duration-out-of-range",
+            reference,
+            f"Cannot plan case {reference}: its duration is {duration_min} min, must be from 1 to {LONGEST_CASE_MIN}.",
+        )
+
+
+def _list_of(theatre: Theatre, starts_at: datetime) -> TheatreList:
+    """The theatre's list of that day in the unit's time zone."""
+    return TheatreList.objects.get_or_create(theatre=theatre, day=timezone.localdate(starts_at))[0]
+
+
+def _new_code() -> str:
+    """A random code that no case has; never from a name or a number."""
+    while True:
+        code = "".join(secrets.choice(CODE_LETTERS) for _ in range(CODE_LENGTH))
+        if not Case.objects.filter(code=code).exists():
+            return code
+
+
+def _words(case: Case) -> str:
+    start = timezone.localtime(case.starts_at)
+    return f"{case.procedure.name}, {case.list.theatre.name}, {start:%a %d-%b-%Y %H:%M}"
+
+
+def _change(case: Case, fields: dict[str, Any], verb: str, act: Act) -> Done:
+    """Write what differs; nothing differs: nothing happens, whatever the state of the case."""
+    changes = {
+        name: [str(getattr(case, name)), str(value)] for name, value in fields.items() if getattr(case, name) != value
+    }
+    if not changes:
+        return case_done(verb, case, f"Case {case.code} stands as it was: {_words(case)}.")
+    if case.state != CaseState.PLANNED:
+        raise Refused(
+            stop(
+                "wrong-state",
+                case.code,
+                f"Cannot change case {case.code}: it is {case.state}, must be planned.",
+                "Plan a new case under a reference of its own.",
+            )
+        )
+    for name, value in fields.items():
+        setattr(case, name, value)
+    case.save(update_fields=list(fields))
+    if "procedure" in changes:
+        _ask_for_standard(case)
+    write_line(CaseLine, case, verb.removesuffix("_case"), act, evidence=changes)
+    return case_done(verb, case, f"Case {case.code} changed: {_words(case)}.", "Look at its sets again.")
+
+
+def _ask_for_standard(case: Case) -> None:
+    """Bring the standard requirements in line with the procedure; what still suits keeps its allocation."""
+    wanted: Counter[tuple[int | None, int | None]] = Counter()
+    for row in case.procedure.needs.all():
+        wanted[row.template_id, row.part_id] += row.quantity
+    for requirement in case.requirements.filter(source=STANDARD):
+        pair = (requirement.template_id, requirement.part_id)
+        if wanted[pair] > 0:
+            wanted[pair] -= 1
+        else:
+            requirement.delete()
+    Requirement.objects.bulk_create(
+        Requirement(case=case, template_id=template, part_id=part, source=STANDARD)
+        for template, part in wanted.elements()
+    )
+
+
+@action
+def move_case(case: str, starts_at: datetime, *, theatre: str = "", act: Act) -> Done:
+    """Move a planned case to another time, and to another theatre if one is named."""
+    row = lock_case(case)
+    need(Right.PLAN, "move", row.code, act)
+    room = _by_code("theatre", Theatre, theatre) if theatre else row.list.theatre
+    return _change(row, {"list": _list_of(room, starts_at), "starts_at": starts_at}, "move_case", act)
+
+
+@action
+def cancel_case(case: str, *, reason: str, act: Act) -> Done:
+    """Take a planned case off its list; its sets are free for others."""
+    row = lock_case(case)
+    reason = reason_given(reason, "cancel", row.code)
+    held = [str(allocation) for allocation in Allocation.objects.filter(requirement__case=row)]
+    move_case_state(row, "cancel", act, reason=reason, evidence={"freed": held})
+    Allocation.objects.filter(requirement__case=row).delete()
+    out = [issue.pack.code for issue in Issue.objects.filter(case=row, ended=False).select_related("pack")]
+    findings = [look("pack-out", code, f"{code} is out for case {row.code}.", "Put it back.") for code in out]
+    return case_done("cancel_case", row, f"Case {row.code} is cancelled.", findings=findings)
+
+
+@action
+def add_requirement(case: str, *, template: str = "", part: str = "", act: Act) -> Done:
+    """Ask for one more tray of a template, or one more pack of a part, for a case that has not ended."""
+    row = lock_case(case)
+    need(Right.PLAN, "add a requirement to", row.code, act)
+    if bool(template) == bool(part):
+        raise Refused(
+            stop(
+                "template-or-part",
+                row.code,
+                f"Cannot add a requirement to case {row.code}: it must name one template or one part.",
+            )
+        )
+    if row.state not in OPEN_CASES:
+        raise Refused(
+            stop(
+                "wrong-state",
+                row.code,
+                f"Cannot add a requirement to case {row.code}: it is {row.state}, must be planned or under way.",
+                "Nothing was changed.",
+            )
+        )
+    wanted = {"template": _by_code("template", Template, template)} if template else {
+        "part": _by_code("part", Part, part)
+    }  # fmt: skip
+    requirement = Requirement.objects.create(case=row, source=BY_HAND, **wanted)
+    evidence = {"requirement": requirement.pk, "template": template, "part": part}
+    write_line(CaseLine, row, "add_requirement", act, evidence=evidence)
+    return case_done("add_requirement", row, f"Case {row.code} also needs {requirement}.", "Allocate it.")

@@ -1,0 +1,129 @@
+"""What is known of a pack at issue, and how far the count of its return is."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+
+from django.utils import timezone
+
+from instruments.models import Piece, PieceLine
+from journal.findings import Finding, Severity
+from lists.issuing import ItemFact, LoadFact, PackFacts
+from lists.models import Issue
+from reprocessing.models import Load, LoadPiece
+from reprocessing.reads import loads_of_pack
+from reprocessing.states import IndicatorKind, LoadState, Result
+from trays.models import Carried, Content, Pack
+from trays.states import PackKind
+
+OUTCOMES = {
+    "take_back": "counted",
+    "discard": "discarded",
+    "implant": "implanted",
+    "not_come_back": "missing",
+}
+"""The moves by which a piece leaves the pack it was used from, in the words of a count sheet."""
+
+
+def pack_facts(pack: Pack) -> PackFacts:
+    """What the rule of issue asks of a pack."""
+    pieces = list(Piece.objects.filter(carried__pack=pack).select_related("part"))
+    recalled = _recalled_washes(pieces)
+    return PackFacts(
+        code=pack.code,
+        use_by=timezone.localtime(pack.use_by),
+        loads=tuple(_load_fact(load) for load in loads_of_pack(pack).prefetch_related("indicators")),
+        items=tuple(
+            ItemFact(
+                code=piece.code,
+                name=piece.part.name,
+                expires=piece.expires,
+                identified=bool(piece.lot or piece.serial),
+                recalled_wash=recalled.get(piece.pk, ""),
+            )
+            for piece in pieces
+        ),
+        from_maker=pack.kind == PackKind.MAKER,
+        immediate=pack.kind == PackKind.IMMEDIATE,
+        earlier_cases=tuple(pack.issues.values_list("case__code", flat=True)),
+        lacks=tuple(f"{lack.quantity} × {lack.part_name}" for lack in pack.lacks.all()),
+    )
+
+
+def _load_fact(load: Load) -> LoadFact:
+    due = any(row.kind == IndicatorKind.BIOLOGICAL and row.result == Result.WAITING for row in load.indicators.all())
+    return LoadFact(load.code, load.state, load.ended_at, due)
+
+
+def _recalled_washes(pieces: list[Piece]) -> dict[int, str]:
+    """Code of the last wash load of each piece, where that load has been recalled."""
+    last = {
+        row.piece_id: row.load
+        for row in LoadPiece.objects.filter(piece__in=pieces).select_related("load").order_by("load__ended_at", "id")
+    }
+    return {piece: load.code for piece, load in last.items() if load.state == LoadState.RECALLED}
+
+
+def still_to_count(pack: Pack) -> list[Finding]:
+    """One note for each piece that is out with a pack and has not been counted."""
+    rows = Carried.objects.filter(pack=pack).select_related("piece__part").order_by("piece__code")
+    return [
+        Finding(
+            "to-count",
+            Severity.NOTE,
+            row.piece.code,
+            f"{row.piece.part.name} {row.piece.code} is still to be counted.",
+        )
+        for row in rows
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class CountRow:
+    """A piece of the pack: its line, and how it left the pack; empty while it is still to be counted."""
+
+    piece: str
+    part_name: str
+    position: int
+    single_use: bool
+    outcome: str
+
+
+@dataclass(frozen=True, slots=True)
+class CountSheet:
+    """A pack's pieces against what has come back."""
+
+    pack: str
+    case: str
+    closed: bool
+    rows: tuple[CountRow, ...]
+
+    @property
+    def expected(self) -> int:
+        """How many pieces went out."""
+        return len(self.rows)
+
+    @property
+    def to_count(self) -> tuple[CountRow, ...]:
+        """Those that are still to be counted."""
+        return tuple(row for row in self.rows if not row.outcome)
+
+
+def count_sheet(pack: Pack) -> CountSheet:
+    """Expected against counted for a pack's last issue."""
+    issue = Issue.objects.filter(pack=pack).select_related("case").order_by("-id").first()
+    outcomes: dict[int, str] = defaultdict(str)
+    lines = PieceLine.objects.filter(piece__contents__pack=pack, verb__in=list(OUTCOMES), evidence__pack=pack.code)
+    for line in lines:
+        outcomes[line.piece_id] = OUTCOMES[line.verb]
+    contents = Content.objects.filter(pack=pack).select_related("piece__part")
+    return CountSheet(
+        pack=pack.code,
+        case=issue.case.code if issue else "",
+        closed=bool(issue and issue.count_closed_at),
+        rows=tuple(
+            CountRow(row.piece.code, row.part_name, row.position, row.piece.part.single_use, outcomes[row.piece_id])
+            for row in contents
+        ),
+    )
