@@ -7,12 +7,12 @@ from typing import Any
 
 from django.utils import timezone
 
-from instruments.identity import Kind, decode, mark_key
+from instruments.identity import Kind, decode, why_not_mark_a_piece
 from instruments.models import FunctionTest, Mark, Part, Piece, PieceLine
 from instruments.states import PieceState
 from instruments.writer import lock_piece, move_piece, new_code
 from journal.actions import Act, Done, action, need, reason_given, write_line
-from journal.findings import Finding, Refused, Severity, stops, unknown
+from journal.findings import Finding, Refused, Severity, unknown
 from journal.models import Place
 from journal.roles import Right
 
@@ -57,28 +57,30 @@ def _next_service(part: Part, act: Act) -> date | None:
 
 
 def enter_mark(piece: Piece, text: str) -> None:
-    """Put a mark on a piece.
+    """Put a mark on a piece, or make one that it carries current again.
 
     Raises:
-        Refused: the mark has a fault, or another piece carries it.
+        Refused: the text cannot be the mark of one piece, or another piece carries it.
     """
     decoded = decode(text)
-    key = mark_key(text)
-    findings = list(stops(decoded.findings))
-    holder = Mark.objects.filter(key=key).select_related("piece").first()
-    if holder is not None and holder.piece_id != piece.pk:
-        findings.append(
+    findings = why_not_mark_a_piece(text)
+    if findings:
+        raise Refused(*findings)
+    fields = {"piece": piece, "text": text, "scheme": decoded.scheme}
+    mark, _ = Mark.objects.select_related("piece").get_or_create(key=decoded.key, defaults=fields)
+    if mark.piece_id != piece.pk:
+        raise Refused(
             Finding(
                 "mark-taken",
                 Severity.STOP,
                 text,
-                f"Cannot put the mark {text} on {piece.code}: it is on {holder.piece.code}.",
+                f"Cannot put the mark {text} on {piece.code}: it is on {mark.piece.code}.",
                 "Scan the piece that carries it, or mark this one anew.",
             )
         )
-    if findings:
-        raise Refused(*findings)
-    Mark.objects.get_or_create(key=key, defaults={"piece": piece, "text": text, "scheme": decoded.scheme})
+    if not mark.current:
+        mark.current = True
+        mark.save(update_fields=["current"])
 
 
 @action
@@ -185,7 +187,7 @@ def send_to_repair(piece: str, *, reason: str, act: Act) -> Done:
 def take_from_repair(piece: str, *, serviced: bool = True, act: Act) -> Done:
     """A piece is back from repair; when it was serviced its next date is set anew."""
     row = lock_piece(piece)
-    fields = {"service_due": _next_service(row.part, act)} if serviced else {}
+    fields: dict[str, Any] = {"service_due": _next_service(row.part, act)} if serviced else {}
     move_piece(row, "take_from_repair", act, evidence={"serviced": serviced}, **fields)
     return _done("take_from_repair", row, f"{row.code} is back from repair.", "Wash it.")
 

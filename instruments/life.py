@@ -1,4 +1,4 @@
-"""The life of a piece: may it still be packed, and what is due soon."""
+"""The life of a piece: may it still be packed, was it for one use only, and what is due soon."""
 
 from __future__ import annotations
 
@@ -93,6 +93,40 @@ def due_soon(wear: Wear, today: date, *, service_days: int, cycles_left: int) ->
             )
         )
     return tuple(found)
+
+
+def single_use(
+    verb: str, subject: str, part: str, *, opened: bool, touched_patient: bool, permission: str
+) -> Iterator[Finding]:
+    """No single-use item is packed or loaded after it was opened, and none at all after it touched a patient.
+
+    Args:
+        verb: as it stands in a sentence ("pack", "load").
+        subject: the piece, or the pack that holds it.
+        part: the piece's name.
+        opened: its pack was opened, the maker's own included.
+        touched_patient: it was used, or nobody recorded that it was not.
+        permission: the maker's permission to reprocess it unused, as the part's record cites it.
+
+    Yields:
+        At most one stop.
+    """
+    if touched_patient:
+        yield Finding(
+            "single-use-used",
+            Severity.STOP,
+            subject,
+            f"Cannot {verb} {subject}: {part} is for single use and was used, must be new.",
+            "Discard it by record.",
+        )
+    elif opened and not permission:
+        yield Finding(
+            "single-use-opened",
+            Severity.STOP,
+            subject,
+            f"Cannot {verb} {subject}: {part} is for single use and was opened, must be unopened.",
+            "Discard it by record; only the maker's permission, cited on its part, allows more.",
+        )
 
 
 def _life(wear: Wear) -> Iterator[Finding]:

@@ -46,7 +46,7 @@ PIECE_MOVES: dict[str, Move] = {
         Move("take_out_of_washer", frozenset({S.IN_WASHER}), S.RETURNED, Right.WASH),
         Move("pass_wash", frozenset({S.IN_WASHER}), S.CLEANED, Right.RELEASE, "pass the wash of"),
         Move("fail_wash", frozenset({S.IN_WASHER}), S.RETURNED, Right.RELEASE, "fail the wash of"),
-        Move("inspect", frozenset({S.CLEANED}), S.INSPECTED, Right.INSPECT),
+        Move("inspect", frozenset({S.CLEANED, S.INSPECTED}), S.INSPECTED, Right.INSPECT),
         Move("find_soiled", frozenset({S.CLEANED, S.INSPECTED}), S.RETURNED, Right.INSPECT, "send back"),
         Move("put_on_tray", frozenset({S.INSPECTED}), S.ON_TRAY, Right.ASSEMBLE),
         Move("take_off_tray", frozenset({S.ON_TRAY}), S.INSPECTED, Right.ASSEMBLE),
@@ -70,7 +70,7 @@ PIECE_MOVES: dict[str, Move] = {
         ),
         Move("clear", frozenset({S.QUARANTINED}), S.RETURNED, Right.DECIDE, "clear from quarantine"),
         Move("destroy", frozenset({S.QUARANTINED}), S.WITHDRAWN, Right.DECIDE),
-        Move("discard", frozenset({S.IN_USE}), S.WITHDRAWN, Right.RECEIVE),
+        Move("discard", frozenset({S.IN_USE, S.PACKED}), S.WITHDRAWN, Right.RECEIVE),
         Move("implant", frozenset({S.IN_USE}), S.WITHDRAWN, Right.ISSUE),
         Move(
             "withdraw",

@@ -92,4 +92,4 @@ def checked(name: str, value: object) -> PolicyValue:
         raise ValueError(f"Cannot set policy {name}: it is {value!r}, must be of the kind {kind.__name__}.")
     if kind in (int, float) and widened < 0:  # type: ignore[operator]
         raise ValueError(f"Cannot set policy {name}: it is {value!r}, must be 0 or more.")
-    return widened  # type: ignore[return-value]
+    return widened

@@ -152,7 +152,9 @@ class Part(models.Model):
     function_test = models.BooleanField(default=False, help_text="Tested at each inspection.")
     insulated = models.BooleanField(default=False, help_text="Insulation is tested at each inspection.")
     take_apart = models.CharField(max_length=200, blank=True, help_text="What must be taken apart first.")
-    programmes = models.ManyToManyField(Programme, through="Validation", related_name="parts")
+    programmes: models.ManyToManyField[Programme, Validation] = models.ManyToManyField(
+        Programme, through="Validation", related_name="parts"
+    )
 
     objects = PartQuerySet.as_manager()
 

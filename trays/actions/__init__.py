@@ -1,13 +1,7 @@
 """The verbs of trays and packs."""
 
-from trays.actions.bench import (
-    finish_tray,
-    join_closed_set,
-    pack_single,
-    put_on_tray,
-    set_aside,
-    take_off_tray,
-)
+from trays.actions.assembly import finish_tray, pack_single
+from trays.actions.bench import join_closed_set, put_on_tray, set_aside, take_off_tray
 from trays.actions.packs import (
     condemn_pack,
     expire_pack,
@@ -17,6 +11,7 @@ from trays.actions.packs import (
     store,
     take_apart,
 )
+from trays.actions.templates import publish_version
 
 __all__ = [
     "condemn_pack",
@@ -24,6 +19,7 @@ __all__ = [
     "finish_tray",
     "join_closed_set",
     "pack_single",
+    "publish_version",
     "put_on_tray",
     "quarantine_pack",
     "receive_maker_pack",

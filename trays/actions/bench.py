@@ -1,42 +1,28 @@
-"""What happens at the bench: pieces onto trays, trays into packs, and packs that never reach a patient."""
+"""What happens at the bench while a tray is assembled: pieces onto it, off it, aside, and into a closed set."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from datetime import date, datetime, time, timedelta
+from collections.abc import Collection, Iterable, Iterator
 
 from django.utils import timezone
 
-from instruments.identity import Kind
-from instruments.life import fit_to_pack
-from instruments.models import PartKind, Piece, PieceLine
+from instruments.life import due_soon
+from instruments.models import Piece, PieceLine
+from instruments.reads import against_packing
 from instruments.states import PieceState
-from instruments.writer import lock_piece, lock_pieces, move_piece, new_code
+from instruments.writer import lock_piece, move_piece
 from journal.actions import Act, Done, action, need, reason_given, write_line
 from journal.findings import Finding, Refused, Severity
-from journal.models import Person
 from journal.reads import policy
 from journal.roles import Right
-from trays.matching import TrayCount
-from trays.models import (
-    Carried,
-    ClosedMember,
-    Content,
-    Lack,
-    Pack,
-    PackLine,
-    Placement,
-    TemplateVersion,
-    Tray,
-)
-from trays.reads import published_version, tray_count
-from trays.states import PackKind, PackState
+from trays.models import Carried, ClosedMember, Pack, Placement, Tray
 from trays.writer import lock_tray
 
 
-def done(verb: str, pack: Pack, sentence: str, next_step: str = "") -> Done:
+def done(verb: str, pack: Pack, sentence: str, next_step: str = "", findings: Iterable[Finding] = ()) -> Done:
     """The answer about a pack."""
-    return Done(verb, "pack", pack.pk, pack.code, pack.state, sentence, next_step)
+    plain = tuple(finding.as_dict() for finding in findings)
+    return Done(verb, "pack", pack.pk, pack.code, pack.state, sentence, next_step, plain)
 
 
 def stop(slug: str, subject: str, sentence: str, remedy: str) -> Finding:
@@ -50,32 +36,52 @@ def put_on_tray(piece: str, tray: str, *, act: Act) -> Done:
     base = lock_tray(tray)
     row = lock_piece(piece)
     today = timezone.localdate(act.at)
-    facts = [*_closed_facts(row, base), *_live_pack_facts(base), *fit_to_pack(row.wear, today)]
+    facts = [*tray_facts(base), *closed_facts([row], base), *against_packing(row, today)]
     move_piece(row, "put_on_tray", act, facts=facts, evidence={"tray": base.code})
     Placement.objects.create(piece=row, tray=base, at=act.at, by=act.by)
-    return Done("put_on_tray", "piece", row.pk, row.code, row.state, f"{row.part.name} {row.code} on {base.name}.")
+    soon = due_soon(
+        row.wear,
+        today,
+        service_days=int(policy("service_soon_days")),
+        cycles_left=int(policy("cycles_left_soon")),
+    )
+    sentence = f"{row.part.name} {row.code} on {base.name}."
+    findings = tuple(finding.as_dict() for finding in soon)
+    return Done("put_on_tray", "piece", row.pk, row.code, row.state, sentence, findings=findings)
 
 
-def _closed_facts(piece: Piece, tray: Tray) -> Iterable[Finding]:
+def closed_facts(pieces: Collection[Piece], tray: Tray) -> Iterator[Finding]:
     """Never 7: a closed set exchanges no piece with any other."""
-    member = ClosedMember.objects.filter(piece=piece).select_related("tray").first()
-    if member is not None and member.tray_id != tray.pk:
-        yield stop(
-            "closed-set",
-            piece.code,
-            f"Cannot put {piece.code} on {tray.name}: it belongs to the closed set {member.tray.name}.",
-            f"Return it to {member.tray.name}.",
-        )
-    if member is None and tray.closed:
-        yield stop(
-            "closed-set",
-            piece.code,
-            f"Cannot put {piece.code} on {tray.name}: the set is closed and the piece is not one of its own.",
-            "Take the set's own piece, or have this one joined to the set by named decision.",
-        )
+    homes = {
+        member.piece_id: member.tray for member in ClosedMember.objects.filter(piece__in=pieces).select_related("tray")
+    }
+    for piece in pieces:
+        home = homes.get(piece.pk)
+        if home is not None and home.pk != tray.pk:
+            yield stop(
+                "closed-set",
+                piece.code,
+                f"Cannot put {piece.code} on {tray.name}: it belongs to the closed set {home.name}.",
+                f"Return it to {home.name}.",
+            )
+        if home is None and tray.closed:
+            yield stop(
+                "closed-set",
+                piece.code,
+                f"Cannot put {piece.code} on {tray.name}: the set is closed and the piece is not one of its own.",
+                "Take the set's own piece, or have this one joined to the set by named decision.",
+            )
 
 
-def _live_pack_facts(tray: Tray) -> Iterable[Finding]:
+def tray_facts(tray: Tray) -> Iterator[Finding]:
+    """A tray is assembled when it is in service and its last pack has ended."""
+    if not tray.in_service:
+        yield stop(
+            "tray-out-of-service",
+            tray.code,
+            f"Cannot assemble {tray.name}: it is out of service, must be in service.",
+            "Take another tray.",
+        )
     pack = Pack.objects.live().filter(tray=tray).first()
     if pack is not None:
         yield stop(
@@ -114,191 +120,41 @@ def join_closed_set(piece: str, tray: str, *, reason: str, act: Act) -> Done:
     base, row = lock_tray(tray), lock_piece(piece)
     need(Right.DECIDE, "join to a closed set", row.code, act)
     reason = reason_given(reason, "join to a closed set", row.code)
-    if not base.closed:
-        raise Refused(
-            stop(
-                "set-not-closed",
-                base.code,
-                f"Cannot join {row.code} to {base.name}: the set is open, must be closed.",
-                "Nothing is needed: an open set takes any fitting piece.",
-            )
-        )
-    if ClosedMember.objects.filter(piece=row).exists():
-        raise Refused(
-            stop(
-                "closed-set",
-                row.code,
-                f"Cannot join {row.code} to {base.name}: it belongs to a closed set already.",
-                "Take a piece that belongs to none.",
-            )
-        )
+    findings = tuple(_joining_facts(row, base))
+    if findings:
+        raise Refused(*findings)
     ClosedMember.objects.create(piece=row, tray=base)
     write_line(PieceLine, row, "join_closed_set", act, reason=reason, evidence={"tray": base.code})
     return Done("join_closed_set", "piece", row.pk, row.code, row.state, f"{row.code} joined {base.name} for life.")
 
 
-@action
-def finish_tray(
-    tray: str,
-    *,
-    version: int | None = None,
-    incomplete_reason: str = "",
-    second: str = "",
-    act: Act,
-) -> Done:
-    """Close the assembly: the tray becomes a pack with frozen contents.
-
-    `version` is the template version the person worked from; when another has been published since,
-    the tray is not finished. An incomplete tray needs a reason, a second person's badge, and nothing
-    essential lacking.
-    """
-    base = lock_tray(tray)
-    need(Right.ASSEMBLE, "finish", base.name, act)
-    current = published_version(base.template)
-    pieces = lock_pieces(Placement.objects.filter(tray=base).values_list("piece__code", flat=True))
-    count = tray_count(base, at=act.at)
-    signer = _second_person(second, act) if count.lacks and incomplete_reason else None
-    findings = [
-        *_version_facts(base, current, version),
-        *_live_pack_facts(base),
-        *count.stops,
-        *_incomplete_facts(base, count, incomplete_reason, signer),
-    ]
-    if findings:
-        raise Refused(*findings)
-    pack = make_pack(
-        act,
-        kind=PackKind.TRAY,
-        name=base.name,
-        tray=base,
-        version=current,
-        holds_implant=any(piece.part.kind == PartKind.IMPLANT for piece in pieces),
-        incomplete_reason=incomplete_reason if count.lacks else "",
-        incomplete_second=signer,
-    )
-    Lack.objects.bulk_create(
-        Lack(pack=pack, part_code=lack.part_code, part_name=lack.part_name, quantity=lack.quantity)
-        for lack in count.lacks
-    )
-    _fill(pack, pieces, count.positions, act)
-    Placement.objects.filter(tray=base).delete()
-    return done("finish_tray", pack, f"{base.name} packed as {pack.code}.", "Print the label and scan it back.")
-
-
-def _version_facts(tray: Tray, current: TemplateVersion, worked_from: int | None) -> Iterable[Finding]:
-    if worked_from is not None and worked_from != current.number:
-        yield stop(
-            "list-changed",
-            tray.code,
-            f"Cannot finish {tray.name}: it was assembled to version {worked_from}, must be version {current.number}.",
-            "Look at the changed lines and finish again.",
-        )
-
-
-def _second_person(badge: str, act: Act) -> Person | None:
-    person = Person.objects.filter(badge=badge.strip().upper(), is_active=True).first() if badge.strip() else None
-    return None if person is None or person.pk == act.by.pk else person
-
-
-def _incomplete_facts(tray: Tray, count: TrayCount, reason: str, second: Person | None) -> Iterable[Finding]:
-    """A tray goes out incomplete only when nothing essential lacks, with a reason and a second person."""
-    for lack in count.lacks:
-        if lack.essential or not reason.strip():
-            yield stop(
-                "missing-line",
-                tray.code,
-                f"Cannot finish {tray.name}: {lack.quantity} × {lack.part_name} lacks"
-                f"{', which is essential' if lack.essential else ''}.",
-                "Scan it in." if lack.essential else "Scan it in, or state why the tray goes out incomplete.",
-            )
-    if count.lacks and reason.strip() and second is None:
-        yield stop(
-            "second-person-missing",
-            tray.code,
-            f"Cannot finish {tray.name} incomplete: no second person has signed, another badge must.",
-            "Have a second person scan their badge.",
-        )
-
-
-def make_pack(act: Act, **fields: object) -> Pack:
-    """A new pack with its first line; its shelf life by policy unless `use_by` is given."""
-    shelf_days = int(policy("shelf_life_days"))
-    last_day = timezone.localdate(act.at) + timedelta(days=shelf_days)
-    values: dict[str, object] = {"use_by": end_of_day(last_day), **fields}
-    pack: Pack = Pack.objects.create(code=new_code(Kind.PACK), assembled_at=act.at, assembled_by=act.by, **values)
-    write_line(PackLine, pack, "assemble", act, target=PackState.ASSEMBLED, reason=pack.incomplete_reason)
-    return pack
-
-
-def end_of_day(day: date) -> datetime:
-    """The last minute of a day in the unit's time zone."""
-    return timezone.make_aware(datetime.combine(day, time(23, 59)))
-
-
-def _fill(pack: Pack, pieces: Iterable[Piece], positions: dict[str, int], act: Act) -> None:
-    """Freeze the contents; never 4 is asked once more for each piece, at the moment of packing."""
-    today = timezone.localdate(act.at)
-    for piece in pieces:
-        move_piece(piece, "pack", act, facts=fit_to_pack(piece.wear, today), evidence={"pack": pack.code})
-        Content.objects.create(
-            pack=pack,
-            piece=piece,
-            position=positions.get(piece.code, 0),
-            part_code=piece.part.code,
-            part_name=piece.part.name,
-        )
-        Carried.objects.create(piece=piece, pack=pack)
-
-
-@action
-def pack_single(piece: str, *, immediate: bool = False, act: Act) -> Done:
-    """Wrap one inspected piece as a pack of its own; `immediate` for an unwrapped immediate-use item."""
-    row = lock_piece(piece)
-    need(Right.ASSEMBLE, "pack", row.code, act)
-    findings = [*_single_facts(row), *(_immediate_facts(row) if immediate else ())]
-    if findings:
-        raise Refused(*findings)
-    kind = PackKind.IMMEDIATE if immediate else PackKind.SINGLE
-    pack = make_pack(
-        act,
-        kind=kind,
-        name=row.part.name,
-        holds_implant=row.part.kind == PartKind.IMPLANT,
-        barrier_intact=None,
-    )
-    _fill(pack, [row], {}, act)
-    return done("pack_single", pack, f"{row.part.name} packed as {pack.code}.", "Print the label and scan it back.")
-
-
-def _single_facts(piece: Piece) -> Iterable[Finding]:
-    if ClosedMember.objects.filter(piece=piece).exists():
-        yield stop(
+def _joining_facts(piece: Piece, tray: Tray) -> Iterator[Finding]:
+    """A piece joins one set only, and not while it is part of something else."""
+    for found, slug, why, remedy in (
+        (
+            not tray.closed,
+            "set-not-closed",
+            "the set is open, must be closed",
+            "Nothing is needed: an open set takes any fitting piece.",
+        ),
+        (
+            ClosedMember.objects.filter(piece=piece).exists(),
             "closed-set",
-            piece.code,
-            f"Cannot pack {piece.code} by itself: it belongs to a closed set.",
-            "Put it on its own tray.",
-        )
-    if piece.state == PieceState.ON_TRAY:
-        yield stop(
-            "on-a-tray",
-            piece.code,
-            f"Cannot pack {piece.code} by itself: it lies on a tray.",
-            "Take it off the tray first.",
-        )
-
-
-def _immediate_facts(piece: Piece) -> Iterable[Finding]:
-    if not policy("immediate_use"):
-        yield stop(
-            "immediate-use-off",
-            piece.code,
-            f"Cannot pack {piece.code} for immediate use: the unit's policy has it off.",
-            "Wrap it as a single pack.",
-        )
-    if piece.part.kind == PartKind.IMPLANT:
-        yield stop(
-            "immediate-use-implant",
-            piece.code,
-            f"Cannot pack {piece.code} for immediate use: it is an implant.",
-            "Wrap it and wait for its biological result.",
-        )
+            "it belongs to a closed set already",
+            "Take a piece that belongs to none.",
+        ),
+        (
+            Placement.objects.filter(piece=piece).exists() or Carried.objects.filter(piece=piece).exists(),
+            "piece-engaged",
+            f"it is {piece.state} with other pieces, must be by itself",
+            "Take it off its tray, or wait until its pack has ended.",
+        ),
+        (
+            piece.state == PieceState.WITHDRAWN,
+            "wrong-state",
+            f"it is {piece.state}, must be in the unit's stock",
+            "Take another piece.",
+        ),
+    ):
+        if found:
+            yield stop(slug, piece.code, f"Cannot join {piece.code} to {tray.name}: {why}.", remedy)

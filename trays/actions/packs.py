@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterator
 from datetime import date
 
 from django.utils import timezone
@@ -15,12 +15,9 @@ from journal.actions import Act, Done, action, need, reason_given, write_line
 from journal.findings import Finding, Refused, unknown
 from journal.models import Place
 from journal.roles import Right
-from trays.actions.bench import done, end_of_day, make_pack, stop
-from trays.models import (
-    Carried,
-    Content,
-    PackLine,
-)
+from trays.actions.assembly import end_of_day, make_pack
+from trays.actions.bench import done, stop
+from trays.models import Carried, Content, Pack, PackLine
 from trays.states import PackKind, PackState
 from trays.writer import carried_pieces, give_up, lock_pack, move_pack
 
@@ -40,6 +37,7 @@ def receive_maker_pack(
     row = Part.objects.filter(code=part).first()
     if row is None:
         raise Refused(unknown("part", part))
+    lot, serial = lot.strip(), serial.strip()
     findings = tuple(_maker_facts(row, lot, serial, barrier_intact=barrier_intact, expires=expires, act=act))
     if findings:
         raise Refused(*findings)
@@ -69,7 +67,7 @@ def receive_maker_pack(
 
 def _maker_facts(
     part: Part, lot: str, serial: str, *, barrier_intact: bool, expires: date, act: Act
-) -> Iterable[Finding]:
+) -> Iterator[Finding]:
     for found, slug, wanted in (
         (bool(lot or serial), "lot-missing", "a lot or serial number"),
         (barrier_intact, "barrier-damaged", "an intact barrier"),
@@ -131,8 +129,7 @@ def condemn_pack(pack: str, *, reason: str, act: Act) -> Done:
     row = lock_pack(pack)
     reason = reason_given(reason, "end the quarantine of", row.code)
     move_pack(row, "condemn", act, reason=reason)
-    give_up(carried_pieces(row), "send_back", act, reason=reason)
-    return done("condemn_pack", row, f"{row.code} is ended.", "Wash its pieces.")
+    return done("condemn_pack", row, f"{row.code} is ended.", _end(row, act, reason))
 
 
 @action
@@ -141,11 +138,12 @@ def expire_pack(pack: str, *, act: Act) -> Done:
     row = lock_pack(pack)
     facts = []
     if row.use_by >= act.at:
+        last_day = timezone.localtime(row.use_by)
         facts.append(
             stop(
                 "in-date",
                 row.code,
-                f"Cannot set {row.code} aside as expired: it may be used until {row.use_by:%d-%b-%Y}.",
+                f"Cannot set {row.code} aside as expired: it may be used until {last_day:%d-%b-%Y}.",
                 "Leave it on the shelf.",
             )
         )
@@ -159,5 +157,20 @@ def scrap_pack(pack: str, *, reason: str = "", act: Act) -> Done:
     row = lock_pack(pack)
     reason = reason or f"pack {row.state}"
     move_pack(row, "scrap", act, reason=reason)
-    give_up(carried_pieces(row), "send_back", act, reason=reason)
-    return done("scrap_pack", row, f"{row.code} is ended.", "Wash its pieces.")
+    return done("scrap_pack", row, f"{row.code} is ended.", _end(row, act, reason))
+
+
+def _end(pack: Pack, act: Act, reason: str) -> str:
+    """Pieces of a pack that reached no patient go to the washer; what may not be reprocessed is discarded.
+
+    Returns:
+        What the person does next.
+    """
+    pieces = carried_pieces(pack)
+    spent = [piece for piece in pieces if piece.part.single_use and not piece.part.reprocess_unused]
+    give_up(spent, "discard", act, reason=reason)
+    give_up([piece for piece in pieces if piece not in spent], "send_back", act, reason=reason)
+    if not spent:
+        return "Wash its pieces."
+    names = ", ".join(f"{piece.part.name} {piece.code}" for piece in spent)
+    return f"Discard {names}; wash the rest." if len(spent) < len(pieces) else f"Discard {names}."
