@@ -88,3 +88,19 @@ LOAD_MOVES: dict[str, Move] = {
         Move("recall", frozenset({S.RELEASED}), S.RECALLED, Right.DECIDE),
     )
 }
+
+MACHINE_MOVES: dict[str, Move] = {
+    move.name: move
+    for move in (
+        Move(
+            "take_out_of_service",
+            frozenset({MachineState.IN_SERVICE}),
+            MachineState.OUT_OF_SERVICE,
+            Right.TEST,
+        ),
+        Move("return_to_service", frozenset({MachineState.OUT_OF_SERVICE}), MachineState.IN_SERVICE, Right.TEST),
+    )
+}
+
+BUILDING_VERBS: frozenset[str] = frozenset({"add_pack", "add_piece", "add_returned_set", "start", "unload"})
+"""Lines of a load's trail whose person counts as a builder of it."""

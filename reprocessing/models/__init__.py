@@ -2,7 +2,7 @@
 
 from reprocessing.models.evidence import ExceptionalRelease, Indicator, Release, Trace
 from reprocessing.models.loads import Load, LoadLine, LoadPack, LoadPiece
-from reprocessing.models.machines import Doubt, Machine, MachineLine, MachineTest
+from reprocessing.models.machines import Doubt, Machine, MachineLine, MachineTest, ProgrammePhase
 
 __all__ = [
     "Doubt",
@@ -15,6 +15,7 @@ __all__ = [
     "Machine",
     "MachineLine",
     "MachineTest",
+    "ProgrammePhase",
     "Release",
     "Trace",
 ]

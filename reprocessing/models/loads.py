@@ -26,6 +26,10 @@ class LoadQuerySet(models.QuerySet["Load"]):
         """Ended and waiting for a person's decision."""
         return self.filter(state=LoadState.AWAITING_RELEASE)
 
+    def empty(self) -> LoadQuerySet:
+        """Open, and nothing is in it."""
+        return self.filter(state=LoadState.BUILDING, load_packs=None, load_pieces=None)
+
 
 class Load(models.Model):
     """One machine cycle and what went through it."""
@@ -87,6 +91,9 @@ class LoadPiece(models.Model):
 
     load = models.ForeignKey(Load, models.PROTECT, related_name="load_pieces")
     piece = models.ForeignKey(Piece, models.PROTECT, related_name="load_pieces")
+    came_with = models.ForeignKey(
+        Pack, models.PROTECT, null=True, related_name="+", help_text="The ended pack of its set; empty: loose."
+    )
     open = models.BooleanField(default=True)
 
     class Meta:

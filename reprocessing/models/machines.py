@@ -16,6 +16,32 @@ _TESTS = [(str(kind), str(kind)) for kind in TestKind]
 _RESULTS = [(str(result), str(result)) for result in (Result.PASSED, Result.FAILED)]
 
 
+class ProgrammePhase(models.Model):
+    """What one phase of a low-temperature programme must show."""
+
+    programme = models.ForeignKey(Programme, models.CASCADE, related_name="phases")
+    phase = models.CharField(max_length=60, help_text="As the machine records it.")
+    quantity = models.CharField(max_length=60, help_text="“duration”, “chamber pressure”.")
+    unit = models.CharField(max_length=20)
+    least = models.FloatField(null=True, blank=True)
+    most = models.FloatField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["programme", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["programme", "phase", "quantity"], name="programme_phase_once"),
+            models.CheckConstraint(
+                condition=Q(least__isnull=False, most=None)
+                | Q(least=None, most__isnull=False)
+                | Q(least__lte=models.F("most")),
+                name="programme_phase_has_limits",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.phase}: {self.quantity}"
+
+
 class Machine(models.Model):
     """A washer-disinfector or steriliser."""
 

@@ -1,0 +1,44 @@
+"""The verbs of machines and loads."""
+
+from reprocessing.actions.decisions import decide_doubt, recall_load, reject, release
+from reprocessing.actions.evidence import (
+    attach_trace,
+    place_indicator,
+    read_indicator,
+    sign_exceptional_release,
+)
+from reprocessing.actions.loads import (
+    add_pack,
+    add_piece,
+    add_returned_set,
+    open_load,
+    record_dosing,
+    start_load,
+    take_off_load,
+    take_out_of_load,
+    unload,
+)
+from reprocessing.actions.machines import record_test, return_to_service, take_out_of_service
+
+__all__ = [
+    "add_pack",
+    "add_piece",
+    "add_returned_set",
+    "attach_trace",
+    "decide_doubt",
+    "open_load",
+    "place_indicator",
+    "read_indicator",
+    "recall_load",
+    "record_dosing",
+    "record_test",
+    "reject",
+    "release",
+    "return_to_service",
+    "sign_exceptional_release",
+    "start_load",
+    "take_off_load",
+    "take_out_of_load",
+    "take_out_of_service",
+    "unload",
+]

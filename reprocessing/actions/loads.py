@@ -1,0 +1,388 @@
+"""Building a load, starting it and unloading it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator
+from typing import Any
+
+from instruments.identity import Kind
+from instruments.models import Part, Piece, PieceLine, Programme
+from instruments.states import PieceState
+from instruments.writer import lock_piece, lock_pieces, move_piece, new_code
+from journal.actions import Act, Done, action, need, write_line
+from journal.findings import Finding, Refused, unknown
+from journal.roles import Right
+from reprocessing import rules
+from reprocessing.models import Load, LoadLine, LoadPack, LoadPiece, Machine
+from reprocessing.reads import not_validated, parts_in, sets_in, single_use_facts, test_standings
+from reprocessing.rules import stop, wrong_state
+from reprocessing.states import LoadKind, LoadState, MachineState
+from reprocessing.writer import lock_load, lock_load_and_machine, lock_machine, move_load
+from trays.models import Content, Pack
+from trays.states import ENDED, PackKind
+from trays.writer import carried_pieces, give_up, lock_pack, lock_packs, move_pack
+
+
+def done(verb: str, load: Load, sentence: str, next_step: str = "", findings: Iterable[Finding] = ()) -> Done:
+    """The answer about a load."""
+    looked = tuple(finding.as_dict() for finding in findings)
+    return Done(verb, "load", load.pk, load.code, load.state, sentence, next_step, looked)
+
+
+@action
+def open_load(machine: str, programme: str, *, kind: str = LoadKind.ROUTINE, act: Act) -> Done:
+    """Open a load of a machine; its empty one of the same kind is taken up again rather than left behind."""
+    row = lock_machine(machine)
+    purpose = LoadKind(kind)
+    need(Right.WASH if row.washes else Right.STERILISE, "open a load of", row.name, act)
+    chosen = Programme.objects.filter(code=programme).first()
+    if chosen is None:
+        raise Refused(unknown("programme", programme))
+    facts = tuple(_programme_facts(row, chosen))
+    if facts:
+        raise Refused(*facts)
+    load = _empty_load(row, purpose)
+    if load is None:
+        load = Load.objects.create(
+            code=new_code(Kind.LOAD), machine=row, programme=chosen, kind=purpose, built_at=act.at
+        )
+    else:
+        load.programme = chosen
+        load.save(update_fields=["programme"])
+    evidence = {"programme": chosen.code, "kind": purpose}
+    write_line(LoadLine, load, "open_load", act, target=LoadState.BUILDING, evidence=evidence)
+    return done("open_load", load, f"{load.code} is open on {row.name}, {chosen.name}.", "Scan what goes in.")
+
+
+def _programme_facts(machine: Machine, programme: Programme) -> Iterator[Finding]:
+    if not machine.programmes.filter(pk=programme.pk).exists():
+        yield stop(
+            "programme-not-on-machine",
+            machine.code,
+            f"Cannot open a load of {machine.name}: {programme.name} is not one of its programmes, must be one.",
+            "Choose one of the machine's own programmes.",
+        )
+
+
+def _empty_load(machine: Machine, kind: LoadKind) -> Load | None:
+    """The machine's load that nothing has gone into, locked; looked at again once it is."""
+    empty = Load.objects.filter(machine=machine, kind=kind).empty()
+    code = empty.values_list("code", flat=True).first()
+    if code is None:
+        return None
+    load = lock_load(code)
+    return load if empty.filter(pk=load.pk).exists() else None
+
+
+@action
+def add_pack(load: str, pack: str, *, act: Act) -> Done:
+    """Put an assembled pack into a steriliser load."""
+    row = lock_load(load)
+    item = lock_pack(pack)
+    facts = [*_adding_facts(row, item.code), *_pack_facts(row, item)]
+    move_pack(item, "load", act, facts=facts, evidence={"load": row.code})
+    LoadPack.objects.create(load=row, pack=item)
+    write_line(LoadLine, row, "add_pack", act, evidence={"pack": item.code})
+    return done("add_pack", row, f"{item.name} {item.code} is in {row.code}.")
+
+
+def _adding_facts(load: Load, subject: str) -> Iterator[Finding]:
+    yield from wrong_state("add to", load.code, load.state, LoadState.BUILDING)
+    yield from rules.has_room(subject, load.code, held=sets_in(load), capacity=load.machine.capacity)
+
+
+def _pack_facts(load: Load, pack: Pack) -> Iterator[Finding]:
+    yield from rules.pack_suits_load(
+        pack.code,
+        washes=load.machine.washes,
+        routine=load.kind == LoadKind.ROUTINE,
+        immediate_pack=pack.kind == PackKind.IMMEDIATE,
+        immediate_programme=load.programme.immediate,
+        holds_implant=pack.holds_implant,
+    )
+    parts = Part.objects.filter(pieces__carried__pack=pack)
+    yield from _validated("load", pack.code, load.programme, parts)
+    pieces = Piece.objects.filter(carried__pack=pack).select_related("part")
+    yield from single_use_facts(pieces, "load", pack.code)
+
+
+def _validated(verb: str, subject: str, programme: Programme, parts: Any) -> Iterator[Finding]:
+    yield from rules.validated(verb, subject, programme.name, not_validated(parts, programme))
+
+
+@action
+def add_piece(load: str, piece: str, *, act: Act) -> Done:
+    """Put a returned piece into a washer load."""
+    row = lock_load(load)
+    item = lock_piece(piece)
+    facts = (
+        _adding_facts(row, item.code)
+        if _basket_is_new(row)
+        else wrong_state("add to", row.code, row.state, LoadState.BUILDING)
+    )
+    _put_in(row, item, None, facts, act)
+    write_line(LoadLine, row, "add_piece", act, evidence={"piece": item.code})
+    return done("add_piece", row, f"{item.part.name} {item.code} is in {row.code}.", item.part.take_apart)
+
+
+def _basket_is_new(load: Load) -> bool:
+    """Loose pieces share one basket: only the first one takes room."""
+    return not load.load_pieces.filter(open=True, came_with=None).exists()
+
+
+def _put_in(load: Load, piece: Piece, came_with: Pack | None, facts: Iterable[Finding], act: Act) -> None:
+    move_piece(piece, "put_in_washer", act, facts=[*facts, *_piece_facts(load, piece)], evidence={"load": load.code})
+    LoadPiece.objects.create(load=load, piece=piece, came_with=came_with)
+
+
+def _piece_facts(load: Load, piece: Piece) -> Iterator[Finding]:
+    if not load.machine.washes:
+        yield stop(
+            "steriliser-takes-packs",
+            piece.code,
+            f"Cannot put {piece.code} into {load.code}: its machine is a {load.machine.kind}, must be a washer.",
+            "Pack it first, or choose a washer load.",
+        )
+    yield from rules.holds_nothing(piece.code, routine=load.kind == LoadKind.ROUTINE)
+    yield from _validated("wash", piece.code, load.programme, Part.objects.filter(pk=piece.part_id))
+    yield from single_use_facts([piece], "wash", piece.code)
+
+
+@action
+def add_returned_set(load: str, pack: str, *, act: Act) -> Done:
+    """Put everything that came back of an ended pack into a washer load at once.
+
+    `pack` is the code of the pack, or of its tray: then its latest ended pack is meant. Pieces that are no
+    longer returned, or have been in another pack since, are left alone.
+    """
+    row = lock_load(load)
+    ended = _ended_pack(pack)
+    pieces = _came_back(ended)
+    facts = list(_adding_facts(row, ended.code))
+    if not pieces:
+        facts.append(
+            stop(
+                "nothing-returned",
+                ended.code,
+                f"Cannot wash {ended.code}: none of its pieces is returned, at least one must be.",
+                "Scan the pieces one by one.",
+            )
+        )
+    for piece in pieces:
+        facts += _piece_facts(row, piece)
+    if facts:
+        raise Refused(*facts)
+    for piece in pieces:
+        _put_in(row, piece, ended, (), act)
+    evidence = {"pack": ended.code, "pieces": [piece.code for piece in pieces]}
+    write_line(LoadLine, row, "add_returned_set", act, evidence=evidence)
+    apart = "; ".join(sorted({piece.part.take_apart for piece in pieces if piece.part.take_apart}))
+    return done("add_returned_set", row, f"{len(pieces)} pieces of {ended.name} are in {row.code}.", apart)
+
+
+def _ended_pack(code: str) -> Pack:
+    """The pack of this code, or the latest ended pack of the tray of this code."""
+    pack: Pack | None = Pack.objects.filter(code=code).first()
+    if pack is None:
+        pack = Pack.objects.filter(tray__code=code, state__in=sorted(ENDED)).order_by("-pk").first()
+    if pack is None:
+        raise Refused(unknown("ended pack or tray", code))
+    return pack
+
+
+def _came_back(pack: Pack) -> list[Piece]:
+    """Returned pieces whose latest pack is this one, locked."""
+    codes = pack.contents.filter(piece__state=PieceState.RETURNED).values_list("piece__code", flat=True)
+    later = Content.objects.filter(piece__code__in=codes, pack__pk__gt=pack.pk).values_list("piece__code", flat=True)
+    return lock_pieces(set(codes) - set(later))
+
+
+@action
+def take_off_load(load: str, pack: str, *, act: Act) -> Done:
+    """Take a pack off a load that has not started; it is assembled again."""
+    row = lock_load(load)
+    item = lock_pack(pack)
+    member = LoadPack.objects.filter(load=row, pack=item, open=True).first()
+    facts = [*wrong_state("take off", row.code, row.state, LoadState.BUILDING), *_member_facts(row, item.code, member)]
+    move_pack(item, "take_off_load", act, facts=facts, evidence={"load": row.code})
+    LoadPack.objects.filter(load=row, pack=item).delete()
+    write_line(LoadLine, row, "take_off_load", act, evidence={"pack": item.code})
+    return done("take_off_load", row, f"{item.name} {item.code} is off {row.code}.")
+
+
+@action
+def take_out_of_load(load: str, piece: str, *, act: Act) -> Done:
+    """Take a piece out of a washer load that has not started; it is returned again."""
+    row = lock_load(load)
+    item = lock_piece(piece)
+    member = LoadPiece.objects.filter(load=row, piece=item, open=True).first()
+    facts = [*wrong_state("take out", row.code, row.state, LoadState.BUILDING), *_member_facts(row, item.code, member)]
+    move_piece(item, "take_out_of_washer", act, facts=facts, evidence={"load": row.code})
+    LoadPiece.objects.filter(load=row, piece=item).delete()
+    write_line(LoadLine, row, "take_out_of_load", act, evidence={"piece": item.code})
+    return done("take_out_of_load", row, f"{item.part.name} {item.code} is out of {row.code}.")
+
+
+def _member_facts(load: Load, code: str, member: object | None) -> Iterator[Finding]:
+    if member is None:
+        yield stop(
+            "not-in-load",
+            code,
+            f"Cannot take {code} out of {load.code}: it is not in this load, must be in it.",
+            "Look up the load that it is in.",
+        )
+
+
+@action
+def start_load(load: str, *, cycle_number: str = "", caps_open: bool, act: Act) -> Done:
+    """Start a load: nevers 5 and 6 are asked, and that caps are off, ports and taps open."""
+    row, machine = lock_load_and_machine(load)
+    facts = _start_facts(row, machine, act, caps_open=caps_open)
+    number = cycle_number.strip()
+    move_load(
+        row,
+        "start",
+        act,
+        facts=facts,
+        evidence={"cycle_number": number, "caps_open": caps_open},
+        started_at=act.at,
+        cycle_number=number,
+        caps_open=caps_open,
+    )
+    return done("start_load", row, f"{row.code} runs on {machine.name}.", "Unload it when the cycle has ended.")
+
+
+def _start_facts(load: Load, machine: Machine, act: Act, *, caps_open: bool) -> Iterator[Finding]:
+    running = Load.objects.filter(machine=machine, state=LoadState.RUNNING).values_list("code", flat=True).first()
+    held = sets_in(load)
+    if load.kind == LoadKind.ROUTINE:
+        yield from rules.machine_ready(
+            load.code,
+            machine.name,
+            in_service=machine.state == MachineState.IN_SERVICE,
+            running=running,
+            tests=test_standings(machine, act.at),
+        )
+        yield from _loaded_facts(load, held, caps_open=caps_open)
+    else:
+        yield from rules.machine_free(load.code, machine.name, running=running)
+    yield from _validated("start", load.code, load.programme, parts_in(load))
+
+
+def _loaded_facts(load: Load, held: int, *, caps_open: bool) -> Iterator[Finding]:
+    if not held:
+        yield stop(
+            "load-empty",
+            load.code,
+            f"Cannot start {load.code}: it is empty, must hold something.",
+            "Scan what goes in.",
+        )
+    if not caps_open:
+        yield stop(
+            "caps-not-open",
+            load.code,
+            f"Cannot start {load.code}: caps, ports and taps are not confirmed open, must be.",
+            "Take caps off, open ports and taps, and confirm it.",
+        )
+
+
+@action
+def unload(load: str, *, damaged: tuple[str, ...] = (), dosing_recorded: bool | None = None, act: Act) -> Done:
+    """Take a load out of its machine, each pack looked at.
+
+    A wet or torn pack (`damaged`) ends at once, whatever becomes of the load: its pieces go back before the
+    washer. `dosing_recorded` speaks of a washer's own record of phases and doses: as programmed or not.
+    """
+    row = lock_load(load)
+    packs = lock_packs(row.load_packs.filter(open=True).values_list("pack__code", flat=True))
+    facts = [*_damaged_facts(row, damaged, packs), *_end_facts(row, act)]
+    move_load(
+        row,
+        "unload",
+        act,
+        facts=facts,
+        evidence={"damaged": sorted(damaged), "dosing_recorded": dosing_recorded},
+        ended_at=act.at,
+        dosing_recorded=dosing_recorded,
+    )
+    for pack in packs:
+        if pack.code in damaged:
+            end_pack(row, pack, act, reason="wet or torn on unloading", barrier_intact=False)
+        else:
+            intact = None if pack.kind == PackKind.IMMEDIATE else True
+            move_pack(pack, "unload", act, evidence={"load": row.code}, follows=True, barrier_intact=intact)
+            row.load_packs.filter(pack=pack).update(barrier_intact=intact)
+    ended = f" {len(damaged)} wet or torn: ended, to be washed and packed anew." if damaged else ""
+    return done("unload", row, f"{row.code} has ended and waits for its decision.{ended}", "Complete its evidence.")
+
+
+def _damaged_facts(load: Load, damaged: Collection[str], packs: Iterable[Pack]) -> Iterator[Finding]:
+    for code in sorted(set(damaged) - {pack.code for pack in packs}):
+        yield from _member_facts(load, code, None)
+
+
+def _end_facts(load: Load, act: Act) -> Iterator[Finding]:
+    if load.started_at is not None and act.at < load.started_at:
+        yield stop(
+            "ends-before-start",
+            load.code,
+            f"Cannot unload {load.code}: the time given is before its start, must be after it.",
+            "Check the clock of the station.",
+        )
+
+
+def end_pack(
+    load: Load,
+    pack: Pack,
+    act: Act,
+    *,
+    reason: str,
+    barrier_intact: bool | None,
+    soiled: Collection[str] | None = None,
+) -> None:
+    """End a pack of a started load: its pieces have seen a cycle, and go back.
+
+    `soiled`: codes of the pieces that go before the washer, the rest being inspected; all when None.
+    """
+    pieces = carried_pieces(pack)
+    count_cycle(load, pieces, act)
+    move_pack(
+        pack, "reject", act, reason=reason, evidence={"load": load.code}, follows=True, barrier_intact=barrier_intact
+    )
+    dirty = [piece for piece in pieces if soiled is None or piece.code in soiled]
+    give_up(dirty, "send_back", act, reason=reason)
+    give_up([piece for piece in pieces if piece not in dirty], "unpack", act, reason=reason)
+    load.load_packs.filter(pack=pack).update(open=False, barrier_intact=barrier_intact)
+
+
+def count_cycle(load: Load, pieces: Iterable[Piece], act: Act) -> None:
+    """A started cycle has worn what was in it, whatever is decided of the load."""
+    for piece in pieces:
+        piece.cycles += 1
+        piece.save(update_fields=["cycles"])
+        write_line(PieceLine, piece, "count_cycle", act, evidence={"load": load.code, "cycles": piece.cycles})
+
+
+@action
+def record_dosing(load: str, *, recorded: bool, act: Act) -> Done:
+    """Say later what the washer's own record of phases and doses shows: as programmed, or a fault."""
+    row = lock_load(load)
+    need(Right.WASH, "record the doses of", row.code, act)
+    facts = [*wrong_state("record the doses of", row.code, row.state, LoadState.AWAITING_RELEASE), *_washer_facts(row)]
+    if facts:
+        raise Refused(*facts)
+    row.dosing_recorded = recorded
+    row.save(update_fields=["dosing_recorded"])
+    write_line(LoadLine, row, "record_dosing", act, evidence={"dosing_recorded": recorded})
+    words = "as programmed" if recorded else "a fault"
+    return done("record_dosing", row, f"Phases and doses of {row.code}: {words}.")
+
+
+def _washer_facts(load: Load) -> Iterator[Finding]:
+    if not load.machine.washes:
+        yield stop(
+            "no-washer",
+            load.code,
+            f"Cannot record the doses of {load.code}: its machine is a {load.machine.kind}, must be a washer.",
+            "Attach the machine's record instead.",
+        )

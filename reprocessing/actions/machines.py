@@ -1,0 +1,109 @@
+"""Machines: their tests, into and out of service."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from journal.actions import Act, Done, action, need, reason_given, write_line
+from journal.findings import Finding, Refused, Severity
+from journal.roles import Right
+from reprocessing.models import Doubt, Load, Machine, MachineLine, MachineTest
+from reprocessing.reads import test_standings
+from reprocessing.rules import stop
+from reprocessing.states import (
+    DAY_TESTS,
+    ENDS_SERVICE,
+    LoadKind,
+    LoadState,
+    MachineKind,
+    MachineState,
+    Result,
+    TestKind,
+)
+from reprocessing.writer import lock_machine, move_machine
+
+
+def _done(verb: str, machine: Machine, sentence: str, next_step: str = "", findings: tuple[Finding, ...] = ()) -> Done:
+    looked = tuple(finding.as_dict() for finding in findings)
+    return Done(verb, "machine", machine.pk, machine.code, machine.state, sentence, next_step, looked)
+
+
+@action
+def record_test(machine: str, kind: str, *, passed: bool, note: str = "", act: Act) -> Done:
+    """Record a periodic test; a failed penetration or leak test ends the service and puts loads in doubt."""
+    row = lock_machine(machine)
+    wanted = TestKind(kind)
+    need(Right.TEST, "record a test of", row.name, act)
+    if wanted not in DAY_TESTS[MachineKind(row.kind)]:
+        raise Refused(
+            stop(
+                "no-such-test",
+                row.code,
+                f"Cannot record a {wanted} test of {row.name}: a {row.kind} has no such test.",
+                "Choose one of its own tests.",
+            )
+        )
+    result = Result.PASSED if passed else Result.FAILED
+    doubtful = [] if passed or wanted not in ENDS_SERVICE else _since_last_passed(row, wanted, act)
+    test = MachineTest.objects.create(machine=row, kind=wanted, result=result, note=note, at=act.at, by=act.by)
+    evidence = {"test": test.pk, "kind": wanted, "result": result, "in_doubt": [load.code for load in doubtful]}
+    write_line(MachineLine, row, "record_test", act, reason=note, evidence=evidence)
+    if passed:
+        return _done("record_test", row, f"The {wanted} test of {row.name} has passed.")
+    if wanted not in ENDS_SERVICE:
+        return _done("record_test", row, f"The {wanted} test of {row.name} has failed.", "Run it again.")
+    if row.state == MachineState.IN_SERVICE:
+        move_machine(row, "take_out_of_service", act, reason=f"{wanted} test failed", follows=True)
+    Doubt.objects.bulk_create(Doubt(load=load, test=test) for load in doubtful)
+    sentence = f"The {wanted} test of {row.name} has failed: it is out of service."
+    return _done("record_test", row, sentence, "Use another machine.", tuple(_in_doubt(doubtful)))
+
+
+def _since_last_passed(machine: Machine, kind: TestKind, act: Act) -> list[Load]:
+    """Routine loads started since the last passed test of a kind; a rejected one went nowhere."""
+    loads = Load.objects.filter(machine=machine, kind=LoadKind.ROUTINE, started_at__isnull=False)
+    passed = machine.tests.filter(kind=kind, result=Result.PASSED, at__lte=act.at).order_by("-at").first()
+    if passed is not None:
+        loads = loads.filter(started_at__gte=passed.at)
+    return list(loads.exclude(state=LoadState.REJECTED).order_by("pk"))
+
+
+def _in_doubt(loads: list[Load]) -> Iterator[Finding]:
+    for load in loads:
+        yield Finding(
+            "load-in-doubt",
+            Severity.LOOK,
+            load.code,
+            f"{load.code} ran since the last passed test and is {load.state}.",
+            "The quality lead decides on it.",
+        )
+
+
+@action
+def take_out_of_service(machine: str, *, reason: str, act: Act) -> Done:
+    """Keep routine loads off a machine."""
+    row = lock_machine(machine)
+    reason = reason_given(reason, "take out of service", row.name)
+    move_machine(row, "take_out_of_service", act, reason=reason)
+    return _done("take_out_of_service", row, f"{row.name} is out of service.", "Use another machine.")
+
+
+@action
+def return_to_service(machine: str, *, reason: str, act: Act) -> Done:
+    """Let a machine run routine loads again; whatever test failed must have passed since."""
+    row = lock_machine(machine)
+    reason = reason_given(reason, "return to service", row.name)
+    move_machine(row, "return_to_service", act, facts=_failed_facts(row, act), reason=reason)
+    return _done("return_to_service", row, f"{row.name} is in service.", "Run the tests of the machine day.")
+
+
+def _failed_facts(machine: Machine, act: Act) -> Iterator[Finding]:
+    for standing in test_standings(machine, act.at):
+        if standing.last is not None and not standing.last.passed:
+            yield stop(
+                "test-failed",
+                machine.code,
+                f"Cannot return {machine.name} to service: its {standing.kind} test {standing.words}, "
+                "must have passed since.",
+                "Run the test again and record its result.",
+            )

@@ -1,0 +1,232 @@
+"""Questions to machines and loads."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import datetime
+
+from django.db.models import Q, QuerySet
+from django.utils import timezone
+
+from instruments.models import Part, Piece, PieceLine, Programme
+from journal.findings import Finding
+from journal.models import Person
+from journal.reads import policy
+from reprocessing import checklist, rules
+from reprocessing.checklist import NOBODY, Check, Read, Seen
+from reprocessing.limits import PhaseLimit, SteamLimits, WashLimits
+from reprocessing.models import ExceptionalRelease, Load, LoadLine, Machine
+from reprocessing.rules import Standing, Tested
+from reprocessing.states import BUILDING_VERBS, DAY_TESTS, IndicatorKind, MachineKind, Result, TestKind
+from trays.models import Pack
+from trays.states import PackKind
+
+
+def test_standings(machine: Machine, at: datetime) -> tuple[Standing, ...]:
+    """How a machine stands with each test that it must pass before a routine load."""
+    tests = (
+        Tested(TestKind(test.kind), test.result == Result.PASSED, timezone.localtime(test.at))
+        for test in machine.tests.filter(at__lte=at)
+    )
+    return rules.standings(
+        tests,
+        wanted=DAY_TESTS[MachineKind(machine.kind)],
+        at=timezone.localtime(at),
+        day_hour=int(policy("machine_day_hour")),
+    )
+
+
+def tests_due(machine: Machine, at: datetime) -> tuple[Standing, ...]:
+    """Those tests that a routine load would wait for."""
+    return tuple(standing for standing in test_standings(machine, at) if not standing.valid)
+
+
+def builders(load: Load) -> tuple[Person, ...]:
+    """Who added to a load, started it or unloaded it, in order of their first line."""
+    lines = load.lines.filter(verb__in=BUILDING_VERBS).select_related("person")
+    return tuple({line.person.pk: line.person for line in lines if line.person is not None}.values())
+
+
+def second_person_wanted(load: Load) -> bool:
+    """Whether the unit wants a load of this machine released by somebody who did not build it alone."""
+    return bool(policy("second_person_washer" if load.machine.washes else "second_person_steriliser"))
+
+
+def loads_of_pack(pack: Pack) -> QuerySet[Load]:
+    """Every load that a pack is in or went through."""
+    loads: QuerySet[Load] = Load.objects.filter(load_packs__pack=pack)
+    return loads
+
+
+def loads_of_piece(piece: Piece) -> QuerySet[Load]:
+    """Every load that a piece is in or went through: washer loads, and the steriliser loads of its packs."""
+    inside = Q(load_pieces__piece=piece) | Q(load_packs__pack__contents__piece=piece)
+    loads: QuerySet[Load] = Load.objects.filter(inside).distinct()
+    return loads
+
+
+def holds_implant(load: Load) -> bool:
+    """Whether some pack of the load holds an implant; one that was ended on unloading counts no more."""
+    return bool(load.load_packs.filter(pack__holds_implant=True).exclude(barrier_intact=False).exists())
+
+
+def parts_in(load: Load) -> QuerySet[Part]:
+    """The parts of everything that is in a load now."""
+    washed = Q(pieces__load_pieces__load=load, pieces__load_pieces__open=True)
+    packed = Q(pieces__carried__pack__load_packs__load=load, pieces__carried__pack__load_packs__open=True)
+    return Part.objects.filter(washed | packed).distinct()
+
+
+def not_validated(parts: QuerySet[Part], programme: Programme) -> list[str]:
+    """Names of those parts that a programme is not validated for."""
+    fit = Part.objects.filter(validations__programme=programme)
+    return list(parts.exclude(pk__in=fit.values("pk")).order_by("code").values_list("name", flat=True))
+
+
+def single_use_facts(pieces: Iterable[Piece], verb: str, subject: str) -> Iterator[Finding]:
+    """Never 9 for pieces that are to go into a load, from their trail.
+
+    An item was opened when it was in use, or came sterile from its maker. It touched no patient only when
+    each return from use says that it came back unused.
+    """
+    for piece in pieces:
+        part = piece.part
+        if not part.single_use:
+            continue
+        lines = PieceLine.objects.filter(piece=piece, verb__in=["use", "take_back", "receive"])
+        uses = [line for line in lines if line.verb == "use"]
+        unused = [line for line in lines if line.verb == "take_back" and line.evidence.get("unused") is True]
+        yield from rules.single_use(
+            verb,
+            subject,
+            f"{part.name} {piece.code}",
+            opened=bool(uses) or any(line.verb == "receive" for line in lines),
+            touched_patient=len(uses) > len(unused),
+            permission=part.reprocess_unused,
+        )
+
+
+def sets_in(load: Load) -> int:
+    """How much of its machine's room a load takes: packs; in a washer sets, loose pieces sharing one basket."""
+    if not load.machine.washes:
+        return int(load.load_packs.filter(open=True).count())
+    came_with = set(load.load_pieces.filter(open=True).values_list("came_with", flat=True))
+    return len(came_with)
+
+
+def steam_limits(programme: Programme) -> SteamLimits:
+    """What a steam programme demands.
+
+    Raises:
+        ValueError: it is no steam programme.
+    """
+    numbers = (
+        programme.set_c,
+        programme.band_k,
+        programme.hold_s,
+        programme.equilibration_s,
+        programme.spread_k,
+        programme.saturation_k,
+    )
+    if None in numbers:
+        raise ValueError(f"{programme.name} has no limits of a steam cycle.")
+    set_c, band_k, hold_s, equilibration_s, spread_k, saturation_k = (float(number or 0) for number in numbers)
+    return SteamLimits(
+        set_c=set_c,
+        band_k=band_k,
+        hold_s=hold_s,
+        equilibration_max_s=equilibration_s,
+        probe_spread_k=spread_k,
+        saturation_k=saturation_k,
+        source=programme.source,
+        confirm_locally=programme.confirm_locally,
+    )
+
+
+def wash_limits(programme: Programme) -> WashLimits:
+    """What a wash programme demands of the trace; the phase and dosing record is a check of its own.
+
+    Raises:
+        ValueError: it is no wash programme.
+    """
+    if programme.a0_s is None:
+        raise ValueError(f"{programme.name} has no limits of a wash cycle.")
+    return WashLimits(
+        a0_required_s=programme.a0_s,
+        source=programme.source,
+        record_required=False,
+        confirm_locally=programme.confirm_locally,
+    )
+
+
+def phase_limits(programme: Programme) -> tuple[PhaseLimit, ...]:
+    """What a low-temperature programme demands of its machine's phases."""
+    return tuple(PhaseLimit(row.phase, row.quantity, row.unit, row.least, row.most) for row in programme.phases.all())
+
+
+def load_evidence(load: Load) -> tuple[Check, ...]:
+    """The evidence for the decision on a load, one check for each thing looked at."""
+    lines = list(load.lines.select_related("person"))
+    checks = [_trace_check(load)]
+    if load.machine.washes:
+        checks.append(checklist.dosing_check(load.dosing_recorded, seen=_latest(lines, "dosing_recorded")))
+    else:
+        checks += [*_indicator_checks(load), _condition_check(load, lines)]
+    return (
+        *checks,
+        checklist.second_person_check([str(person) for person in builders(load)], wanted=second_person_wanted(load)),
+        _doubt_check(load),
+    )
+
+
+def _latest(lines: Iterable[LoadLine], name: str) -> Seen:
+    """Who wrote the last line whose evidence has a value of that name, and when."""
+    for line in reversed(list(lines)):
+        if line.evidence.get(name) is not None:
+            return str(line.person), line.occurred_at
+    return NOBODY
+
+
+def _trace_check(load: Load) -> Check:
+    trace = load.traces.defer("content").select_related("received_by").first()
+    if trace is None:
+        return checklist.trace_check(None)
+    return checklist.trace_check(trace.judgement, seen=(str(trace.received_by), trace.received_at))
+
+
+def indicator_reads(load: Load) -> list[Read]:
+    """Every indicator of a load with its result."""
+    return [
+        Read(
+            IndicatorKind(row.kind),
+            row.lot,
+            Result(row.result),
+            str(row.read_by) if row.read_by else "",
+            row.read_at,
+        )
+        for row in load.indicators.select_related("read_by")
+    ]
+
+
+def _indicator_checks(load: Load) -> Iterator[Check]:
+    reads = indicator_reads(load)
+    yield checklist.chemical_check(reads)
+    implant = holds_implant(load)
+    if implant or any(read.kind == IndicatorKind.BIOLOGICAL for read in reads):
+        signed = ExceptionalRelease.objects.filter(load=load).exists()
+        yield checklist.biological_check(reads, holds_implant=implant, form_signed=signed)
+
+
+def _condition_check(load: Load, lines: Iterable[LoadLine]) -> Check:
+    rows = list(load.load_packs.select_related("pack").order_by("pack__code"))
+    wrapped = [row for row in rows if row.pack.kind != PackKind.IMMEDIATE]
+    damaged = [row.pack.code for row in rows if row.barrier_intact is False]
+    looked_at = [row.barrier_intact for row in wrapped if row.barrier_intact is not False]
+    return checklist.condition_check(looked_at, damaged, seen=_latest(lines, "damaged"))
+
+
+def _doubt_check(load: Load) -> Check:
+    rows = load.doubts.filter(decided_at=None).select_related("test__machine").order_by("pk")
+    return checklist.doubt_check(
+        [f"{row.test.kind} failed on {timezone.localtime(row.test.at):{rules.MOMENT}}" for row in rows]
+    )

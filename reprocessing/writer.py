@@ -1,0 +1,78 @@
+"""The one writer of a load's and a machine's state; locks are taken machine, load, packs, pieces, in this order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from journal.actions import Act, move
+from journal.findings import Finding, Refused, unknown
+from reprocessing.models import Load, LoadLine, Machine, MachineLine
+from reprocessing.states import LOAD_MOVES, MACHINE_MOVES
+
+
+def lock_load(code: str) -> Load:
+    """One load, locked: its row stands for everything that is in it.
+
+    Raises:
+        Refused: no load has this code.
+    """
+    rows = Load.objects.select_for_update(of=("self",)).select_related("machine", "programme")
+    load: Load | None = rows.filter(code=code).first()
+    if load is None:
+        raise Refused(unknown("load", code))
+    return load
+
+
+def lock_machine(code: str) -> Machine:
+    """One machine, locked: its row stands for its tests and for what it runs.
+
+    Raises:
+        Refused: no machine has this code.
+    """
+    machine = Machine.objects.select_for_update().filter(code=code).first()
+    if machine is None:
+        raise Refused(unknown("machine", code))
+    return machine
+
+
+def lock_load_and_machine(code: str) -> tuple[Load, Machine]:
+    """A load and its machine, both locked; a load never changes its machine.
+
+    Raises:
+        Refused: no load has this code.
+    """
+    machine_code = Load.objects.filter(code=code).values_list("machine__code", flat=True).first()
+    if machine_code is None:
+        raise Refused(unknown("load", code))
+    machine = lock_machine(machine_code)
+    return lock_load(code), machine
+
+
+def move_load(
+    load: Load,
+    name: str,
+    act: Act,
+    *,
+    facts: Iterable[Finding] = (),
+    reason: str = "",
+    evidence: dict[str, Any] | None = None,
+    **fields: Any,
+) -> None:
+    """Move a locked load along its state table.
+
+    Raises:
+        Refused: the rule says no; nothing is written.
+    """
+    move(load, LOAD_MOVES[name], LoadLine, act, facts=facts, reason=reason, evidence=evidence, **fields)
+
+
+def move_machine(
+    machine: Machine, name: str, act: Act, *, facts: Iterable[Finding] = (), reason: str = "", follows: bool = False
+) -> None:
+    """Move a locked machine into or out of service.
+
+    Raises:
+        Refused: the rule says no; nothing is written.
+    """
+    move(machine, MACHINE_MOVES[name], MachineLine, act, facts=facts, reason=reason, follows=follows)
