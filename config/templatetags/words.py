@@ -76,12 +76,26 @@ STATE_CLASS: dict[str, Look] = {
     "running": UNDERWAY,
     "released": READY,
     "rejected": STOP,
-    # readiness of a case
+    # machines and results
+    "in service": READY,
+    "out of service": STOP,
+    "waiting": WAITING,
+    "passed": READY,
+    "failed": STOP,
+    # cases and their readiness
+    "planned": WAITING,
+    "under way": UNDERWAY,
+    "ended": WAITING,
+    "cancelled": WAITING,
     "complete": READY,
     "complete by": UNDERWAY,
     "short": STOP,
     "late": LOOK_AT,
     "not planned": WAITING,
+    # versions of a tray's list
+    "draft": WAITING,
+    "published": READY,
+    "superseded": WAITING,
     # fit
     "fits": READY,
     "tight": LOOK_AT,
@@ -155,18 +169,12 @@ def state(value: object, fact: object = "", href: str = "") -> SafeString:
     return _strip(look.css, look.icon, _capitalised(str(value)), fact, href)
 
 
-def _local(value: dt.datetime | dt.date) -> dt.datetime | dt.date:
-    return timezone.localtime(value) if isinstance(value, dt.datetime) else value
-
-
 def _day(value: dt.date) -> str:
     return f"{WEEKDAYS[value.weekday()]} {value.day:02}-{MONTHS[value.month - 1]}-{value.year:04}"
 
 
-def _time(value: dt.date | dt.datetime | dt.time, text: str) -> SafeString:
-    """The text in a time element; the machine-readable form is cut to whole seconds."""
-    exact = value if type(value) is dt.date else value.replace(microsecond=0)  # type: ignore[call-arg]
-    return format_html('<time datetime="{}">{}</time>', exact.isoformat(), text)
+def _time(exact: str, text: str) -> SafeString:
+    return format_html('<time datetime="{}">{}</time>', exact, text)
 
 
 @register.filter
@@ -175,7 +183,7 @@ def when(value: dt.datetime | None) -> str:
     if not value:
         return NOT_RECORDED
     local = timezone.localtime(value)
-    return _time(local, f"{_day(local)} {local:%H:%M}")
+    return _time(local.isoformat(timespec="seconds"), f"{_day(local)} {local:%H:%M}")
 
 
 @register.filter
@@ -183,9 +191,8 @@ def day(value: dt.date | None) -> str:
     """The day: `Tue 24-Nov-2026`; of a moment, the day it was in the unit's own time zone."""
     if not value:
         return NOT_RECORDED
-    local = _local(value)
-    date = local.date() if isinstance(local, dt.datetime) else local
-    return _time(date, _day(date))
+    date = timezone.localdate(value) if isinstance(value, dt.datetime) else value
+    return _time(date.isoformat(), _day(date))
 
 
 @register.filter
@@ -194,7 +201,7 @@ def clock(value: dt.datetime | dt.time | None) -> str:
     if value is None or value == "":
         return NOT_RECORDED
     local = timezone.localtime(value) if isinstance(value, dt.datetime) else value
-    return _time(local, f"{local:%H:%M}")
+    return _time(local.isoformat(timespec="seconds"), f"{local:%H:%M}")
 
 
 @register.filter
@@ -212,12 +219,12 @@ def duration(value: dt.timedelta | float | None) -> str:
     shown = parts[first : first + 2]
     if SECONDS_BELOW_S <= seconds < HOUR_S:
         shown = parts[first : first + 1]
-    words = []
+    figures: list[str] = []
     for unit, size in shown:
         count, seconds = divmod(seconds, size)
-        if count or not words:
-            words.append(f"{count}{unit}")
-    return sign + NBSP.join(words)
+        if count or not figures:
+            figures.append(f"{count}{unit}")
+    return sign + NBSP.join(figures)
 
 
 @register.filter
