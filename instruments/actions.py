@@ -59,11 +59,13 @@ def _next_service(part: Part, act: Act) -> date | None:
 def enter_mark(piece: Piece, text: str) -> None:
     """Put a mark on a piece, or make one that it carries current again.
 
+    Its own code may stand among its marks, for a register lists whatever is engraved.
+
     Raises:
         Refused: the text cannot be the mark of one piece, or another piece carries it.
     """
     decoded = decode(text)
-    findings = why_not_mark_a_piece(text)
+    findings = () if decoded.key == piece.code else why_not_mark_a_piece(text)
     if findings:
         raise Refused(*findings)
     fields = {"piece": piece, "text": text, "scheme": decoded.scheme}
