@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import NamedTuple
 
 from django import template
+from django.template.context import Context
+from django.template.defaulttags import CsrfTokenNode
 from django.templatetags.static import static
 from django.utils import timezone
 from django.utils.html import format_html
@@ -167,6 +170,12 @@ def state(value: object, fact: object = "", href: str = "") -> SafeString:
     """The strip of a state: `{% state pack.state fact=pack.expires_at|when %}`."""
     look = _look(value)
     return _strip(look.css, look.icon, _capitalised(str(value)), fact, href)
+
+
+@register.simple_tag(takes_context=True)
+def form_key(context: Context) -> SafeString:
+    """What every form that changes something carries: the CSRF token, and a fresh key so that it counts once."""
+    return format_html('{}<input type="hidden" name="key" value="{}">', CsrfTokenNode().render(context), uuid.uuid4())
 
 
 def _day(value: dt.date) -> str:
