@@ -10,10 +10,12 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from celery import Celery
-from celery.beat import EmbeddedService
+from celery.beat import Service
 from celery.worker import state
 
+WORKER = "Worker"
 WORKER_THREADS = 2
+BEAT_S = 1  # how often beat looks up, and so how soon it stops
 PATIENCE_S = 20.0  # how long a job under way may take to end when the process is told to stop
 
 
@@ -68,15 +70,16 @@ def jobs(app: Celery, schedule: Path) -> Iterator[None]:
         without_mingle=True,
         without_gossip=True,
     )
-    working = threading.Thread(target=worker.start, name="Worker", daemon=True)
-    beat = EmbeddedService(app, thread=True, schedule_filename=str(schedule))
+    beat = Service(app, max_interval=BEAT_S, schedule_filename=str(schedule))
+    working = threading.Thread(target=worker.start, name=WORKER, daemon=True)
+    ticking = threading.Thread(target=beat.start, name="Beat", daemon=True)
     working.start()
-    beat.start()
+    ticking.start()
     try:
         yield
     finally:
         beat.stop()
-        beat.join(PATIENCE_S)
-        state.should_stop = os.EX_OK
+        state.should_stop = os.EX_OK  # type: ignore[assignment]  # None means: go on
+        ticking.join(PATIENCE_S)
         working.join(PATIENCE_S)
         state.should_stop = None

@@ -77,7 +77,7 @@ class Command(BaseCommand):
 
     def _leave_hanging_jobs(self) -> None:
         """Python waits for pool threads at exit without end; a job that has had its time must not hold us."""
-        if any(thread.name == "Worker" for thread in threading.enumerate()):
+        if any(thread.name == embedded.WORKER for thread in threading.enumerate()):
             self.stdout.write("Stopped; a job did not end in time and will be run again after the next start.")
             sys.stdout.flush()
             os._exit(os.EX_OK)
