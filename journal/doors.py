@@ -24,7 +24,7 @@ def person_of(request: HttpRequest) -> Person:
 
 def station_of(request: HttpRequest) -> Station | None:
     """The station chosen in this session, if any."""
-    return Station.objects.filter(pk=request.session.get(STATION)).first()
+    return Station.objects.filter(pk=request.session.get(STATION, 0)).first()
 
 
 def act_of(request: HttpRequest, *, method: str = "password") -> Act:
@@ -71,8 +71,8 @@ def perform(request: HttpRequest, run: Callable[[], Done], *, to: str | Callable
         fallback = to if isinstance(to, str) else "/"
         return HttpResponseRedirect(back if is_local(back) else fallback, status=SEE_OTHER)
     messages.success(request, f"{done.sentence} {done.next_step}".strip())
-    for finding in done.findings:
-        messages.warning(request, f"{finding['sentence']} {finding['remedy']}".strip())
+    for looked in done.findings:
+        messages.warning(request, f"{looked['sentence']} {looked['remedy']}".strip())
     return HttpResponseRedirect(to if isinstance(to, str) else to(done), status=SEE_OTHER)
 
 

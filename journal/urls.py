@@ -1,0 +1,13 @@
+"""Addresses of the pages around the person."""
+
+from django.contrib.auth.views import LogoutView
+from django.urls import path
+
+from journal import views
+
+urlpatterns = [
+    path("sign-in/", views.SignIn.as_view(), name="sign-in"),
+    path("sign-out/", LogoutView.as_view(), name="sign-out"),
+    path("station/", views.station, name="station"),
+    path("notices/", views.notices, name="notices"),
+]
