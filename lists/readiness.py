@@ -1,0 +1,370 @@
+"""Is a case ready: each of its needs, and the worst of them, by the stage times of the unit."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+from journal.findings import Finding, Severity
+from lists.stages import NEXT, Stage, StageTimes, Whereabouts, ready_at
+from lists.states import Readiness
+
+WORST_FIRST = (
+    Readiness.SHORT,
+    Readiness.LATE,
+    Readiness.NOT_PLANNED,
+    Readiness.COMPLETE_BY,
+    Readiness.COMPLETE,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """One thing a case needs.
+
+    Args:
+        requirement: its number.
+        wants: what it is, as a person says it.
+        key: what can serve it (“template:AD”).
+        chosen: code of the tray or pack that is to serve it; empty when none is.
+        in_hand: code of the pack that the case has for it already.
+    """
+
+    requirement: int
+    wants: str
+    key: str
+    chosen: str = ""
+    in_hand: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CaseNeeds:
+    """A case as the judgement sees it.
+
+    Args:
+        code: the case's code.
+        starts_at: planned start, in the unit's time zone.
+        duration_min: how long it takes [min].
+        needs: what it needs.
+        planned_size: label of the planned size; empty where none is planned.
+
+    Raises:
+        ValueError: no duration, or a start without a zone.
+    """
+
+    code: str
+    starts_at: datetime
+    duration_min: int
+    needs: tuple[Need, ...]
+    planned_size: str = ""
+
+    def __post_init__(self) -> None:
+        if self.duration_min <= 0 or self.starts_at.tzinfo is None:
+            raise ValueError(f"Case {self.code} needs a duration above 0 and a start with a zone.")
+
+
+@dataclass(frozen=True, slots=True)
+class NeedReadiness:
+    """The judgement on one need: its verdict, when it can be sterile, where its set is, and why."""
+
+    need: Need
+    verdict: Readiness
+    ready_at: datetime | None = None
+    where: str = ""
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class CaseReadiness:
+    """The judgement on a case: the worst of its needs."""
+
+    case: str
+    verdict: Readiness
+    ready_at: datetime | None
+    needs: tuple[NeedReadiness, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def words(self) -> str:
+        """The verdict as a person reads it: “Complete by 07:10”."""
+        if self.verdict is Readiness.COMPLETE_BY and self.ready_at is not None:
+            return f"{self.verdict} {self.ready_at:%H:%M}"
+        return str(self.verdict)
+
+
+def judge_requirement(
+    need: Need,
+    found: Whereabouts | None,
+    *,
+    stock: Sequence[Whereabouts],
+    taken: Collection[str],
+    starts_at: datetime,
+    now: datetime,
+    times: StageTimes,
+) -> NeedReadiness:
+    """Will this need be met in time, by what was chosen for it?
+
+    Args:
+        need: what is needed.
+        found: where the chosen tray or pack is; None when nothing is chosen.
+        stock: everything that the unit has, for the advice when nothing is chosen.
+        taken: codes that some case is to get.
+        starts_at: planned start of the case.
+        now: the moment of asking.
+        times: how long the steps take [min].
+
+    Returns:
+        Complete: the case has it, or it is sterile and in date at the start. Complete by: it can be
+        sterile early enough to be moved and prepared. Late: it cannot. Short: it cannot serve at all, or
+        the unit has none. Not planned: nothing is chosen.
+    """
+    if need.in_hand:
+        return NeedReadiness(need, Readiness.COMPLETE, now, f"{need.in_hand} is with the case")
+    if found is None:
+        return _unchosen(need, stock, taken, now=now, times=times)
+    stops = (*found.stops, *_in_date(found, starts_at))
+    if stops:
+        return NeedReadiness(need, Readiness.SHORT, None, found.where, (*stops, *found.looks))
+    if found.stage is Stage.STERILE:
+        return NeedReadiness(need, Readiness.COMPLETE, now, found.where, found.looks)
+    earliest = _ready(found, now, times)
+    deadline = times.deadline(starts_at)
+    in_time = earliest <= deadline
+    finding = _on_its_way(found, earliest) if in_time else _too_late(found, earliest, deadline)
+    verdict = Readiness.COMPLETE_BY if in_time else Readiness.LATE
+    return NeedReadiness(need, verdict, earliest, found.where, (finding, *found.looks))
+
+
+def _ready(found: Whereabouts, now: datetime, times: StageTimes) -> datetime:
+    return ready_at(found.stage, now=now, times=times, since=found.since, free_at=found.free_at)
+
+
+def _in_date(found: Whereabouts, starts_at: datetime) -> Iterator[Finding]:
+    if found.use_by is not None and found.use_by < starts_at and found.stage is not Stage.IN_USE:
+        yield Finding(
+            "expired",
+            Severity.STOP,
+            found.code,
+            f"{found.name} {found.pack or found.code} may be used until {found.use_by:%d-%b-%Y}, "
+            f"must be in date on {starts_at:%d-%b-%Y}.",
+            "Take another; have this one washed and packed again.",
+        )
+
+
+def _on_its_way(found: Whereabouts, earliest: datetime) -> Finding:
+    return Finding(
+        "on-its-way",
+        Severity.NOTE,
+        found.code,
+        f"{found.name} {found.code} is {found.where}; it can be sterile by {earliest:%H:%M}.",
+        NEXT[found.stage],
+    )
+
+
+def _too_late(found: Whereabouts, earliest: datetime, deadline: datetime) -> Finding:
+    shown = f"{earliest:%H:%M}" if earliest.date() == deadline.date() else f"{earliest:%d-%b-%Y %H:%M}"
+    return Finding(
+        "too-late",
+        Severity.LOOK,
+        found.code,
+        f"{found.name} {found.code} is {found.where}; it can be sterile by {shown}, must be by {deadline:%H:%M}.",
+        "Take another set, or move the case.",
+        {"late_min": int((earliest - deadline).total_seconds() // 60)},
+    )
+
+
+def _unchosen(
+    need: Need, stock: Sequence[Whereabouts], taken: Collection[str], *, now: datetime, times: StageTimes
+) -> NeedReadiness:
+    """Nothing is chosen: what could be, or that the unit has nothing that could."""
+    kind = [found for found in stock if found.serves == need.key]
+    usable = [found for found in kind if not found.stops]
+    if not usable:
+        why = " ".join(stop.sentence for found in kind for stop in found.stops) or "The unit has none."
+        sentence = f"{need.wants} is not in stock. {why}"
+        finding = Finding("not-in-stock", Severity.STOP, need.wants, sentence, "Borrow it, or call for a loan.")
+        return NeedReadiness(need, Readiness.SHORT, findings=(finding,))
+    free = [found for found in usable if found.code not in taken]
+    if free:
+        best = min(free, key=lambda found: (found.stage is not Stage.STERILE, _ready(found, now, times), found.code))
+        remedy = f"{best.name} {best.code} is free: {best.where}."
+    else:
+        remedy = f"All {len(usable)} are to serve other cases; one can serve two if it is back in time."
+    finding = Finding("not-allocated", Severity.LOOK, need.wants, f"Nothing is allocated for {need.wants}.", remedy)
+    return NeedReadiness(need, Readiness.NOT_PLANNED, findings=(finding,))
+
+
+def judge_case(
+    case: CaseNeeds, sets: Mapping[str, Whereabouts], *, taken: Collection[str], now: datetime, times: StageTimes
+) -> CaseReadiness:
+    """The worst verdict of a case's needs, and the latest moment among those that are on their way.
+
+    Args:
+        case: the case and what it needs.
+        sets: everything that the unit has, by code, as it will be when the case's turn comes.
+        taken: codes that some case is to get.
+        now: the moment of asking.
+        times: how long the steps take [min].
+
+    Returns:
+        Short before late before not planned before complete-by before complete. A case that needs
+        nothing is not planned: its needs are not known.
+    """
+    stock = list(sets.values())
+    needs = tuple(
+        judge_requirement(
+            need, sets.get(need.chosen), stock=stock, taken=taken, starts_at=case.starts_at, now=now, times=times
+        )
+        for need in case.needs
+    )
+    if not needs:
+        finding = Finding("needs-unknown", Severity.LOOK, case.code, f"Case {case.code} has no needs recorded.")
+        return CaseReadiness(case.code, Readiness.NOT_PLANNED, None, (), (finding,))
+    verdict = min((row.verdict for row in needs), key=WORST_FIRST.index)
+    findings = (*(finding for row in needs for finding in row.findings), *_planned_size(case, sets))
+    latest = max((row.ready_at for row in needs if row.ready_at is not None), default=None)
+    return CaseReadiness(case.code, verdict, latest, needs, findings)
+
+
+def _planned_size(case: CaseNeeds, sets: Mapping[str, Whereabouts]) -> Iterator[Finding]:
+    """The planned size must be among the barrels of what was chosen, where any barrels are."""
+    chosen = [sets[need.chosen] for need in case.needs if need.chosen in sets]
+    sizes = {size for found in chosen for size in found.sizes}
+    if case.planned_size and sizes and case.planned_size not in sizes:
+        yield Finding(
+            "planned-size-lacks",
+            Severity.LOOK,
+            case.code,
+            f"The planned size {case.planned_size} is not among the barrels of what serves case {case.code}: "
+            f"{', '.join(sorted(sizes))}.",
+            "Choose a set that holds it, or add it as a single pack.",
+        )
+
+
+def judge_list(
+    cases: Iterable[CaseNeeds], sets: Mapping[str, Whereabouts], *, now: datetime, times: StageTimes
+) -> dict[str, CaseReadiness]:
+    """Every case of a day, in order of start; a set that serves one is back for the next only after it.
+
+    Two cases that want the same set: the second gets it at the end of the first, plus the way back and
+    the whole chain.
+
+    Args:
+        cases: every case of every theatre that shares the sets.
+        sets: everything that the unit has, by code, as it is now.
+        now: the moment of asking, aware, in the unit's time zone.
+        times: how long the steps take [min].
+
+    Returns:
+        The judgement on each case, by its code.
+    """
+    in_turn = sorted(cases, key=lambda case: (case.starts_at, case.code))
+    taken = {need.chosen for case in in_turn for need in case.needs if need.chosen}
+    standing = dict(sets)
+    judged = {}
+    for case in in_turn:
+        readiness = judge_case(case, standing, taken=taken, now=now, times=times)
+        judged[case.code] = readiness
+        for row in readiness.needs:
+            if row.need.chosen in standing and row.verdict is not Readiness.SHORT:
+                standing[row.need.chosen] = after_case(standing[row.need.chosen], case, readiness, times)
+    return judged
+
+
+def after_case(found: Whereabouts, case: CaseNeeds, readiness: CaseReadiness, times: StageTimes) -> Whereabouts:
+    """Where a set is for whoever wants it next: in use until the case is over, which begins when it can.
+
+    A tray comes back; a single pack is gone.
+    """
+    begins = case.starts_at
+    if readiness.verdict is Readiness.LATE and readiness.ready_at is not None:
+        begins = max(begins, times.on_table(readiness.ready_at))
+    over = begins + timedelta(minutes=case.duration_min)
+    sentence = f"{found.name} {found.code} is to serve case {case.code}."
+    gone = Finding("serves-another-case", Severity.STOP, found.code, sentence, "Choose another.")
+    return replace(
+        found,
+        stage=Stage.IN_USE,
+        where=f"with case {case.code} until {over:%H:%M}",
+        since=None,
+        free_at=over,
+        use_by=None,
+        stops=() if found.kind == "tray" else (gone,),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """What could serve a need that has nothing; both codes empty when nothing free is in time."""
+
+    requirement: int
+    case: str
+    wants: str
+    tray: str = ""
+    pack: str = ""
+
+
+def suggest(
+    cases: Iterable[CaseNeeds], sets: Mapping[str, Whereabouts], *, now: datetime, times: StageTimes
+) -> tuple[Suggestion, ...]:
+    """Free sets for the needs that have none: first come by start.
+
+    Sterile and soonest to expire first, then what can be sterile earliest, then by code. A set that a
+    later case is to get is left to it; one that an earlier case has had may serve again if it is back
+    in time. Looks no further than one need at a time: it is no plan.
+
+    Args:
+        cases: every case of every theatre that shares the sets.
+        sets: everything that the unit has, by code.
+        now: the moment of asking.
+        times: how long the steps take [min].
+
+    Returns:
+        One suggestion for each need that has nothing, in order of start.
+    """
+    in_turn = sorted(cases, key=lambda case: (case.starts_at, case.code))
+    standing = dict(sets)
+    made = []
+    for place, case in enumerate(in_turn):
+        later = {need.chosen for other in in_turn[place:] for need in other.needs}
+        for need in case.needs:
+            code = need.chosen
+            if not code and not need.in_hand:
+                code = _best(need, case, standing, later, now=now, times=times)
+                later.add(code)
+                found = standing.get(code)
+                made.append(
+                    Suggestion(
+                        need.requirement,
+                        case.code,
+                        need.wants,
+                        tray=code if found and found.kind == "tray" else "",
+                        pack=code if found and found.kind == "pack" else "",
+                    )
+                )
+            if code in standing:
+                readiness = CaseReadiness(case.code, Readiness.COMPLETE, None, (), ())
+                standing[code] = after_case(standing[code], case, readiness, times)
+    return tuple(made)
+
+
+def _best(
+    need: Need,
+    case: CaseNeeds,
+    standing: Mapping[str, Whereabouts],
+    later: Collection[str],
+    *,
+    now: datetime,
+    times: StageTimes,
+) -> str:
+    offers = []
+    for code, found in standing.items():
+        suits = found.serves == need.key and found.kind != "piece" and code not in later
+        if not suits or found.stops or tuple(_in_date(found, case.starts_at)):
+            continue
+        sterile = found.stage is Stage.STERILE
+        if sterile or _ready(found, now, times) <= times.deadline(case.starts_at):
+            first = found.use_by if sterile and found.use_by is not None else _ready(found, now, times)
+            offers.append((not sterile, first, code))
+    return min(offers, default=(False, now, ""))[2]
