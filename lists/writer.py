@@ -17,7 +17,7 @@ def lock_case(code: str) -> Case:
     Raises:
         Refused: no case has it.
     """
-    rows = Case.objects.select_for_update(of=("self",)).select_related("list__theatre", "procedure")
+    rows = Case.objects.select_for_update(of=("self",), no_key=True).select_related("list__theatre", "procedure")
     case: Case | None = rows.filter(code=code.strip().upper()).first()
     if case is None:
         raise Refused(unknown("case", code))

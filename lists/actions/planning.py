@@ -61,7 +61,7 @@ def plan_case(
         "planned_size": planned_size,
         "patient_ref": patient_ref,
     }
-    case, new = Case.objects.select_for_update(of=("self",)).get_or_create(
+    case, new = Case.objects.select_for_update(of=("self",), no_key=True).get_or_create(
         reference=reference, defaults={**fields, "code": _new_code()}
     )
     if new:
