@@ -10,11 +10,9 @@ PYTEST := $(BIN)/pytest --ignore=tests/benchmarks -p no:benchmark
 
 SYSTEM_PACKAGES := python3-venv libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core
 BROWSER_PACKAGES := chromium poppler-utils
+BROWSER_IS_HERE := command -v chromium > /dev/null && command -v pdftoppm > /dev/null
 
-# Tests that talk to PostgreSQL and Redis run where the environment names both.
-SERVERS := $(if $(and $(DATABASE_URL),$(REDIS_URL)),, and not servers)
-
-.PHONY: demo run test check fix bench docs packages
+.PHONY: demo run test test-servers check fix bench docs browser packages
 
 demo: .venv/run-time
 	@$(MANAGE) migrate --verbosity 0
@@ -26,13 +24,23 @@ run: .venv/run-time
 	@echo "To make the first person who may sign in: $(MANAGE) createsuperuser"
 	@$(MANAGE) serve --host $(HOST) --port $(PORT)
 
+# What the tests of both shapes are marked with, and what needs the servers of the production shape.
+SHARED := storage or locking or jobs or journey
+IF_SERVERS := $(if $(and $(DATABASE_URL),$(REDIS_URL)),,and not servers)
+
 # In parallel what can be; one after the other what races, kills or drives a browser.
-test: .venv/develop
+test: .venv/develop browser
 	$(PYTEST) -n auto -m "not (locking or jobs or journey or browser or servers)"
-	$(PYTEST) -m "(locking or jobs or journey or servers) and not browser$(SERVERS)"
-	@command -v chromium pdftoppm > /dev/null || $(MAKE) packages PACKAGES="$(BROWSER_PACKAGES)" || true
-	@if command -v chromium pdftoppm > /dev/null; then $(PYTEST) -m browser; \
-	else echo "NOT RUN: the browser tests, which need the packages above."; fi
+	$(PYTEST) -m "(locking or jobs or journey or servers) and not browser $(IF_SERVERS)"
+	@if $(BROWSER_IS_HERE); then $(PYTEST) -m browser; else echo "NOT RUN: the browser tests."; fi
+
+# The same promises on PostgreSQL and Redis, named by DATABASE_URL and REDIS_URL.
+test-servers: .venv/develop browser
+	$(PYTEST) -m "($(SHARED) or servers) and not browser"
+	@if $(BROWSER_IS_HERE); then $(PYTEST) -m "browser and ($(SHARED))"; else echo "NOT RUN: the browser tests."; fi
+
+browser:
+	@$(BROWSER_IS_HERE) || $(MAKE) packages PACKAGES="$(BROWSER_PACKAGES)" || true
 
 # Stands in for a site's own settings; nothing is sent there.
 PRODUCTION := DJANGO_SETTINGS_MODULE=config.settings.production ALLOWED_HOSTS=lumenkeep.example \

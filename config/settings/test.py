@@ -11,7 +11,8 @@ DATA_DIR.mkdir(parents=True, exist_ok=True)
 SECRET_KEY = "only-for-tests-" + "x" * 50
 ALLOWED_HOSTS = ["*"]
 if url := os.environ.get("DATABASE_URL"):
-    DATABASES = {"default": {**from_url(url), "CONN_MAX_AGE": 0}}
+    # A cluster made without a locale would else give a database that knows no UTF-8.
+    DATABASES = {"default": {**from_url(url), "CONN_MAX_AGE": 0, "TEST": {"CHARSET": "UTF8", "TEMPLATE": "template0"}}}
 else:
     DATABASES = {"default": sqlite(DATA_DIR / "unused.sqlite3")}
     # A file, not the shared in-memory database: only a file has the locks that the race tests are about.
