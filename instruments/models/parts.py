@@ -36,6 +36,7 @@ class ProgrammeKind(StrEnum):
 
 
 _KINDS = [(str(kind), str(kind)) for kind in PartKind]
+_STEAM_LIMITS = ("set_c", "band_k", "hold_s", "equilibration_s", "spread_k", "saturation_k")
 _PROGRAMME_KINDS = [(str(kind), str(kind)) for kind in ProgrammeKind]
 
 
@@ -94,10 +95,14 @@ class Programme(models.Model):
         ordering = ["kind", "code"]
         constraints = [
             models.CheckConstraint(condition=Q(kind__in=list(ProgrammeKind)), name="programme_kind_known"),
-            models.CheckConstraint(condition=~Q(kind="wash") | Q(a0_s__gt=0), name="programme_wash_has_a0"),
+            models.CheckConstraint(
+                condition=~Q(kind="wash") | Q(a0_s__isnull=False, a0_s__gt=0), name="programme_wash_has_a0"
+            ),
             models.CheckConstraint(
                 condition=~Q(kind="steam")
                 | Q(
+                    # A comparison with nothing is neither true nor false, and a CHECK lets it pass.
+                    **{f"{name}__isnull": False for name in _STEAM_LIMITS},
                     set_c__gte=100,
                     set_c__lte=150,
                     band_k__gt=0,

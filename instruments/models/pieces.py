@@ -53,7 +53,7 @@ class Piece(models.Model):
             models.CheckConstraint(
                 condition=~Q(state__in=sorted(CLEAN))
                 | Q(maker_sterile=True)
-                | Q(cleaned_at__isnull=False, inspected_at__gte=models.F("cleaned_at")),
+                | Q(cleaned_at__isnull=False, inspected_at__isnull=False, inspected_at__gte=models.F("cleaned_at")),
                 name="piece_packed_only_when_cleaned_and_inspected",
             ),
             models.CheckConstraint(

@@ -53,7 +53,9 @@ class Pack(models.Model):
             models.CheckConstraint(condition=Q(state__in=list(PackState)), name="pack_state_known"),
             models.CheckConstraint(condition=Q(kind__in=list(PackKind)), name="pack_kind_known"),
             models.CheckConstraint(
-                condition=~Q(state__in=_STERILE) | Q(kind=PackKind.IMMEDIATE) | Q(barrier_intact=True),
+                condition=~Q(state__in=_STERILE)
+                | Q(kind=PackKind.IMMEDIATE)
+                | Q(barrier_intact__isnull=False, barrier_intact=True),
                 name="pack_sterile_only_with_intact_barrier",
             ),
             models.CheckConstraint(

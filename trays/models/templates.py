@@ -105,7 +105,8 @@ class SeriesRule(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["version", "series"], name="series_rule_once"),
             models.CheckConstraint(
-                condition=Q(first_order=None, last_order=None) | Q(first_order__lte=F("last_order")),
+                condition=Q(first_order=None, last_order=None)
+                | Q(first_order__isnull=False, last_order__isnull=False, first_order__lte=F("last_order")),
                 name="series_rule_range_in_order",
             ),
         ]
