@@ -8,8 +8,7 @@ from datetime import datetime
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
-from instruments.models import Part, Piece, PieceLine, Programme
-from journal.findings import Finding
+from instruments.models import Part, Piece, Programme
 from journal.models import Person
 from journal.reads import policy
 from reprocessing import checklist, rules
@@ -22,7 +21,7 @@ from trays.models import Pack
 from trays.states import PackKind
 
 
-def test_standings(machine: Machine, at: datetime) -> tuple[Standing, ...]:
+def standings_of(machine: Machine, at: datetime) -> tuple[Standing, ...]:
     """How a machine stands with each test that it must pass before a routine load."""
     tests = (
         Tested(TestKind(test.kind), test.result == Result.PASSED, timezone.localtime(test.at))
@@ -38,7 +37,7 @@ def test_standings(machine: Machine, at: datetime) -> tuple[Standing, ...]:
 
 def tests_due(machine: Machine, at: datetime) -> tuple[Standing, ...]:
     """Those tests that a routine load would wait for."""
-    return tuple(standing for standing in test_standings(machine, at) if not standing.valid)
+    return tuple(standing for standing in standings_of(machine, at) if not standing.valid)
 
 
 def builders(load: Load) -> tuple[Person, ...]:
@@ -81,29 +80,6 @@ def not_validated(parts: QuerySet[Part], programme: Programme) -> list[str]:
     """Names of those parts that a programme is not validated for."""
     fit = Part.objects.filter(validations__programme=programme)
     return list(parts.exclude(pk__in=fit.values("pk")).order_by("code").values_list("name", flat=True))
-
-
-def single_use_facts(pieces: Iterable[Piece], verb: str, subject: str) -> Iterator[Finding]:
-    """Never 9 for pieces that are to go into a load, from their trail.
-
-    An item was opened when it was in use, or came sterile from its maker. It touched no patient only when
-    each return from use says that it came back unused.
-    """
-    for piece in pieces:
-        part = piece.part
-        if not part.single_use:
-            continue
-        lines = PieceLine.objects.filter(piece=piece, verb__in=["use", "take_back", "receive"])
-        uses = [line for line in lines if line.verb == "use"]
-        unused = [line for line in lines if line.verb == "take_back" and line.evidence.get("unused") is True]
-        yield from rules.single_use(
-            verb,
-            subject,
-            f"{part.name} {piece.code}",
-            opened=bool(uses) or any(line.verb == "receive" for line in lines),
-            touched_patient=len(uses) > len(unused),
-            permission=part.reprocess_unused,
-        )
 
 
 def sets_in(load: Load) -> int:

@@ -1,4 +1,4 @@
-"""What forbids a verb on a load: validated programmes, single use, day tests, the second person."""
+"""What forbids a verb on a load: day tests, validated programmes, what a load may hold, the second person."""
 
 from __future__ import annotations
 
@@ -235,41 +235,6 @@ def validated(verb: str, subject: str, programme: str, unfit: Iterable[str]) -> 
             subject,
             f"Cannot {verb} {subject}: {programme} is not validated for {part}, must be validated for every part.",
             "Choose a programme that is, see the maker's instructions.",
-        )
-
-
-# Never 9: single use.
-
-
-def single_use(
-    verb: str, subject: str, part: str, *, opened: bool, touched_patient: bool, permission: str
-) -> Iterator[Finding]:
-    """No single-use item goes into a load after it was opened, and none at all after it touched a patient.
-
-    Args:
-        verb: as it stands in a sentence.
-        subject: the piece or the pack that holds it.
-        part: its part's name.
-        opened: its pack was opened, the maker's own included.
-        touched_patient: it was used, or nobody recorded that it was not.
-        permission: the maker's permission to reprocess it unused, as the part's record cites it.
-
-    Yields:
-        At most one stop.
-    """
-    if touched_patient:
-        yield stop(
-            "single-use-used",
-            subject,
-            f"Cannot {verb} {subject}: {part} is for single use and was used, must be new.",
-            "Discard it by record.",
-        )
-    elif opened and not permission:
-        yield stop(
-            "single-use-opened",
-            subject,
-            f"Cannot {verb} {subject}: {part} is for single use and was opened, must be unopened.",
-            "Discard it by record; only the maker's permission, cited on its part, allows more.",
         )
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from instruments.identity import Kind
 from instruments.models import Part, Piece, PieceLine, Programme
+from instruments.reads import single_use_facts
 from instruments.states import PieceState
 from instruments.writer import lock_piece, lock_pieces, move_piece, new_code
 from journal.actions import Act, Done, action, need, write_line
@@ -14,7 +15,7 @@ from journal.findings import Finding, Refused, unknown
 from journal.roles import Right
 from reprocessing import rules
 from reprocessing.models import Load, LoadLine, LoadPack, LoadPiece, Machine
-from reprocessing.reads import not_validated, parts_in, sets_in, single_use_facts, test_standings
+from reprocessing.reads import not_validated, parts_in, sets_in, standings_of
 from reprocessing.rules import stop, wrong_state
 from reprocessing.states import LoadKind, LoadState, MachineState
 from reprocessing.writer import lock_load, lock_load_and_machine, lock_machine, move_load
@@ -253,7 +254,8 @@ def start_load(load: str, *, cycle_number: str = "", caps_open: bool, act: Act) 
 
 
 def _start_facts(load: Load, machine: Machine, act: Act, *, caps_open: bool) -> Iterator[Finding]:
-    running = Load.objects.filter(machine=machine, state=LoadState.RUNNING).values_list("code", flat=True).first()
+    others = Load.objects.filter(machine=machine, state=LoadState.RUNNING).exclude(pk=load.pk)
+    running = others.values_list("code", flat=True).first()
     held = sets_in(load)
     if load.kind == LoadKind.ROUTINE:
         yield from rules.machine_ready(
@@ -261,7 +263,7 @@ def _start_facts(load: Load, machine: Machine, act: Act, *, caps_open: bool) -> 
             machine.name,
             in_service=machine.state == MachineState.IN_SERVICE,
             running=running,
-            tests=test_standings(machine, act.at),
+            tests=standings_of(machine, act.at),
         )
         yield from _loaded_facts(load, held, caps_open=caps_open)
     else:

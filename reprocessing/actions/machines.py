@@ -8,7 +8,7 @@ from journal.actions import Act, Done, action, need, reason_given, write_line
 from journal.findings import Finding, Refused, Severity
 from journal.roles import Right
 from reprocessing.models import Doubt, Load, Machine, MachineLine, MachineTest
-from reprocessing.reads import test_standings
+from reprocessing.reads import standings_of
 from reprocessing.rules import stop
 from reprocessing.states import (
     DAY_TESTS,
@@ -98,7 +98,7 @@ def return_to_service(machine: str, *, reason: str, act: Act) -> Done:
 
 
 def _failed_facts(machine: Machine, act: Act) -> Iterator[Finding]:
-    for standing in test_standings(machine, act.at):
+    for standing in standings_of(machine, act.at):
         if standing.last is not None and not standing.last.passed:
             yield stop(
                 "test-failed",
