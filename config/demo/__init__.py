@@ -1,0 +1,1 @@
+"""The demo unit: an invented airway unit, six months of its work, and tomorrow's list."""
