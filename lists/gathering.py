@@ -24,7 +24,6 @@ class Loose:
         where: its state and place in words.
         stage: where it stands in the loop; None when it is not to be had (in repair, in another pack).
         since: when its present step began, where it runs by itself.
-        free_at: when the case that has it is over.
         last_tray: code of the tray it was packed with last; else empty.
     """
 
@@ -32,7 +31,6 @@ class Loose:
     where: str
     stage: Stage | None
     since: datetime | None = None
-    free_at: datetime | None = None
     last_tray: str = ""
 
 
@@ -89,7 +87,7 @@ def gather(
 
     def earliest(loose: Loose) -> datetime:
         stage = loose.stage or Stage.IN_USE
-        return ready_at(stage, now=now, times=times, since=loose.since, free_at=loose.free_at)
+        return ready_at(stage, now=now, times=times, since=loose.since)
 
     def liked(loose: Loose) -> tuple[bool, datetime, str]:
         return loose.last_tray in waiting - {tray}, earliest(loose), loose.item.code

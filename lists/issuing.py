@@ -19,13 +19,15 @@ class LoadFact:
         code: the load's code.
         state: its state now; only “released” is good.
         ended_at: when its cycle ended; None when it has not.
-        result_due: it was released exceptionally and its biological result is still awaited.
+        result_due: its biological result is still awaited.
+        in_doubt: a failed machine test has put it in doubt, and nobody has decided yet.
     """
 
     code: str
     state: str
     ended_at: datetime | None = None
     result_due: bool = False
+    in_doubt: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,4 +222,12 @@ def _looks(pack: PackFacts) -> Iterator[Finding]:
                 pack.code,
                 f"The biological result of load {load.code} is still awaited.",
                 "The case stays flagged until it is read.",
+            )
+        if load.in_doubt:
+            yield Finding(
+                "load-in-doubt",
+                Severity.LOOK,
+                pack.code,
+                f"Load {load.code} is in doubt since a machine test failed; the quality decision is still to come.",
+                "Take another pack if there is one.",
             )

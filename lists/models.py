@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
 from typing import Any, ClassVar, cast
 
 from django.db import models
@@ -115,6 +116,11 @@ class Case(models.Model):
     def __str__(self) -> str:
         return self.code
 
+    @property
+    def ends_at(self) -> datetime:
+        """When it is expected to be over."""
+        return self.starts_at + timedelta(minutes=self.duration_min)
+
 
 class Requirement(models.Model):
     """What a case needs: a tray of a template, or a pack of a part."""
@@ -131,7 +137,12 @@ class Requirement(models.Model):
         ]
 
     def __str__(self) -> str:
-        return str(self.template or self.part)
+        return str(self.wanted)
+
+    @property
+    def wanted(self) -> Template | Part:
+        """The template or the part."""
+        return self.template or cast("Part", self.part)
 
 
 class Allocation(models.Model):

@@ -123,24 +123,26 @@ def judge_requirement(
         return NeedReadiness(need, Readiness.COMPLETE, now, f"{need.in_hand} is with the case")
     if found is None:
         return _unchosen(need, stock, taken, now=now, times=times)
-    stops = (*found.stops, *_in_date(found, starts_at))
+    stops = (*found.stops, *in_date(found, starts_at))
     if stops:
         return NeedReadiness(need, Readiness.SHORT, None, found.where, (*stops, *found.looks))
     if found.stage is Stage.STERILE:
         return NeedReadiness(need, Readiness.COMPLETE, now, found.where, found.looks)
-    earliest = _ready(found, now, times)
+    sterile_at = earliest(found, now, times)
     deadline = times.deadline(starts_at)
-    in_time = earliest <= deadline
-    finding = _on_its_way(found, earliest) if in_time else _too_late(found, earliest, deadline)
+    in_time = sterile_at <= deadline
+    finding = _on_its_way(found, sterile_at) if in_time else _too_late(found, sterile_at, deadline)
     verdict = Readiness.COMPLETE_BY if in_time else Readiness.LATE
-    return NeedReadiness(need, verdict, earliest, found.where, (finding, *found.looks))
+    return NeedReadiness(need, verdict, sterile_at, found.where, (finding, *found.looks))
 
 
-def _ready(found: Whereabouts, now: datetime, times: StageTimes) -> datetime:
+def earliest(found: Whereabouts, now: datetime, times: StageTimes) -> datetime:
+    """When something can be sterile and released, if it is taken on at once."""
     return ready_at(found.stage, now=now, times=times, since=found.since, free_at=found.free_at)
 
 
-def _in_date(found: Whereabouts, starts_at: datetime) -> Iterator[Finding]:
+def in_date(found: Whereabouts, starts_at: datetime) -> Iterator[Finding]:
+    """A stop when its shelf life ends before the case begins."""
     if found.use_by is not None and found.use_by < starts_at and found.stage is not Stage.IN_USE:
         yield Finding(
             "expired",
@@ -152,25 +154,25 @@ def _in_date(found: Whereabouts, starts_at: datetime) -> Iterator[Finding]:
         )
 
 
-def _on_its_way(found: Whereabouts, earliest: datetime) -> Finding:
+def _on_its_way(found: Whereabouts, sterile_at: datetime) -> Finding:
     return Finding(
         "on-its-way",
         Severity.NOTE,
         found.code,
-        f"{found.name} {found.code} is {found.where}; it can be sterile by {earliest:%H:%M}.",
+        f"{found.name} {found.code} is {found.where}; it can be sterile by {sterile_at:%H:%M}.",
         NEXT[found.stage],
     )
 
 
-def _too_late(found: Whereabouts, earliest: datetime, deadline: datetime) -> Finding:
-    shown = f"{earliest:%H:%M}" if earliest.date() == deadline.date() else f"{earliest:%d-%b-%Y %H:%M}"
+def _too_late(found: Whereabouts, sterile_at: datetime, deadline: datetime) -> Finding:
+    shown = f"{sterile_at:%H:%M}" if sterile_at.date() == deadline.date() else f"{sterile_at:%d-%b-%Y %H:%M}"
     return Finding(
         "too-late",
         Severity.LOOK,
         found.code,
         f"{found.name} {found.code} is {found.where}; it can be sterile by {shown}, must be by {deadline:%H:%M}.",
         "Take another set, or move the case.",
-        {"late_min": int((earliest - deadline).total_seconds() // 60)},
+        {"late_min": int((sterile_at - deadline).total_seconds() // 60)},
     )
 
 
@@ -187,7 +189,7 @@ def _unchosen(
         return NeedReadiness(need, Readiness.SHORT, findings=(finding,))
     free = [found for found in usable if found.code not in taken]
     if free:
-        best = min(free, key=lambda found: (found.stage is not Stage.STERILE, _ready(found, now, times), found.code))
+        best = min(free, key=lambda found: (found.stage is not Stage.STERILE, earliest(found, now, times), found.code))
         remedy = f"{best.name} {best.code} is free: {best.where}."
     else:
         remedy = f"All {len(usable)} are to serve other cases; one can serve two if it is back in time."
@@ -294,77 +296,31 @@ def after_case(found: Whereabouts, case: CaseNeeds, readiness: CaseReadiness, ti
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Suggestion:
-    """What could serve a need that has nothing; both codes empty when nothing free is in time."""
-
-    requirement: int
-    case: str
-    wants: str
-    tray: str = ""
-    pack: str = ""
-
-
-def suggest(
-    cases: Iterable[CaseNeeds], sets: Mapping[str, Whereabouts], *, now: datetime, times: StageTimes
-) -> tuple[Suggestion, ...]:
-    """Free sets for the needs that have none: first come by start.
-
-    Sterile and soonest to expire first, then what can be sterile earliest, then by code. A set that a
-    later case is to get is left to it; one that an earlier case has had may serve again if it is back
-    in time. Looks no further than one need at a time: it is no plan.
+def judge_standing(name: str, minimum: int, sterile: int, *, reserved: int = 0) -> tuple[Finding, ...]:
+    """Is a standing set covered, and does the list leave it covered?
 
     Args:
-        cases: every case of every theatre that shares the sets.
-        sets: everything that the unit has, by code.
-        now: the moment of asking.
-        times: how long the steps take [min].
+        name: what a person calls the set.
+        minimum: so many must be sterile at all times.
+        sterile: so many are sterile, in date and on the shelf.
+        reserved: so many of those a case is to get.
 
     Returns:
-        One suggestion for each need that has nothing, in order of start.
+        A stop below the minimum; a look at the minimum, or when the list would take it below; else empty.
+
+    Raises:
+        ValueError: more reserved than sterile, or a number below zero.
     """
-    in_turn = sorted(cases, key=lambda case: (case.starts_at, case.code))
-    standing = dict(sets)
-    made = []
-    for place, case in enumerate(in_turn):
-        later = {need.chosen for other in in_turn[place:] for need in other.needs}
-        for need in case.needs:
-            code = need.chosen
-            if not code and not need.in_hand:
-                code = _best(need, case, standing, later, now=now, times=times)
-                later.add(code)
-                found = standing.get(code)
-                made.append(
-                    Suggestion(
-                        need.requirement,
-                        case.code,
-                        need.wants,
-                        tray=code if found and found.kind == "tray" else "",
-                        pack=code if found and found.kind == "pack" else "",
-                    )
-                )
-            if code in standing:
-                readiness = CaseReadiness(case.code, Readiness.COMPLETE, None, (), ())
-                standing[code] = after_case(standing[code], case, readiness, times)
-    return tuple(made)
-
-
-def _best(
-    need: Need,
-    case: CaseNeeds,
-    standing: Mapping[str, Whereabouts],
-    later: Collection[str],
-    *,
-    now: datetime,
-    times: StageTimes,
-) -> str:
-    offers = []
-    for code, found in standing.items():
-        suits = found.serves == need.key and found.kind != "piece" and code not in later
-        if not suits or found.stops or tuple(_in_date(found, case.starts_at)):
-            continue
-        sterile = found.stage is Stage.STERILE
-        if sterile or _ready(found, now, times) <= times.deadline(case.starts_at):
-            first = found.use_by if sterile and found.use_by is not None else _ready(found, now, times)
-            offers.append((not sterile, first, code))
-    return min(offers, default=(False, now, ""))[2]
+    if not 0 <= reserved <= sterile or minimum < 0:
+        raise ValueError(f"Cannot judge {sterile} sterile sets with {reserved} reserved and a minimum of {minimum}.")
+    numbers = {"sterile": sterile, "minimum": minimum, "reserved": reserved}
+    if sterile < minimum:
+        sentence = f"{name}: {sterile} sterile, must be at least {minimum}."
+        return (Finding("standing-below", Severity.STOP, name, sentence, "Process one at once.", numbers),)
+    if sterile - reserved < minimum:
+        sentence = f"{name}: the list leaves {sterile - reserved} of {sterile} sterile, must be at least {minimum}."
+        return (Finding("standing-taken", Severity.LOOK, name, sentence, "Choose another set for the case.", numbers),)
+    if sterile == minimum:
+        sentence = f"{name}: {sterile} sterile, which is the minimum."
+        return (Finding("standing-at-minimum", Severity.LOOK, name, sentence, "Keep it on the shelf.", numbers),)
+    return ()

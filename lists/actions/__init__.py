@@ -1,6 +1,6 @@
 """The verbs of lists, cases, issue and return."""
 
-from lists.actions.allocating import allocate, free
+from lists.actions.allocating import allocate, allocate_list, free
 from lists.actions.counting import close_count, count_piece, discard_piece, implant_piece, take_back
 from lists.actions.planning import add_requirement, cancel_case, move_case, plan_case
 from lists.actions.theatre import end_case, issue, open_pack, put_back
@@ -8,6 +8,7 @@ from lists.actions.theatre import end_case, issue, open_pack, put_back
 __all__ = [
     "add_requirement",
     "allocate",
+    "allocate_list",
     "cancel_case",
     "close_count",
     "count_piece",

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 
 from journal.actions import Act, Done, action, need, reason_given, write_line
 from journal.findings import Finding, Refused, unknown
 from journal.roles import Right
 from lists.actions.answers import case_done, look, stop
 from lists.models import Allocation, Case, CaseLine, Requirement
+from lists.reads import suggestions
 from lists.states import OPEN_CASES
 from lists.writer import lock_case
 from trays.models import Content, Pack, Tray
 from trays.states import ENDED, PackState
-from trays.writer import lock_pack
+from trays.writer import lock_pack, lock_packs
 
 USELESS = ENDED | {PackState.QUARANTINED, PackState.RECALLED, PackState.EXPIRED}
 
@@ -147,3 +149,27 @@ def free(requirement: int, *, reason: str = "", act: Act) -> Done:
     held.delete()
     write_line(CaseLine, case, "free", act, reason=reason, evidence={"requirement": row.pk, "freed": chosen.code})
     return case_done("free", case, f"{chosen.code} no longer serves case {case.code}.", "Allocate another.")
+
+
+@action
+def allocate_list(day: date, *, theatre: str = "", act: Act) -> Done:
+    """Give free sets to a day's requirements that have none, first come by start."""
+    need(Right.PLAN, "allocate for", f"the lists of {day:%d-%b-%Y}", act)
+    list(Case.objects.select_for_update(of=("self",), no_key=True).filter(list__day=day).order_by("pk"))
+    rows = suggestions(day, at=act.at, theatre=theatre)
+    lock_packs(row.pack for row in rows if row.pack)
+    given = [row for row in rows if row.tray or row.pack]
+    left = [row for row in rows if not (row.tray or row.pack)]
+    for row in given:
+        _allocate(row.requirement, tray=row.tray, pack=row.pack, reason="", act=act)
+    findings = tuple(
+        look(
+            "nothing-free",
+            row.case,
+            f"Nothing is free for {row.wants} of case {row.case}.",
+            "Swap, borrow or call for a loan.",
+        ).as_dict()
+        for row in left
+    )
+    sentence = f"{len(given)} allocated, {len(left)} left without."
+    return Done("allocate_list", "list", 0, day.isoformat(), "", sentence, findings=findings)

@@ -33,16 +33,16 @@ def take_back(pack: str, *, act: Act) -> Done:
     return pack_done("take_back", row, said, "Count its pieces." if findings else "", findings)
 
 
-def _so_far(pack: Pack, out: Issue, act: Act) -> tuple[str, list[Finding]]:
+def _so_far(pack: Pack, out: Issue, act: Act) -> tuple[str, tuple[Finding, ...]]:
     """How far the count of a pack is; when nothing of a returned pack is left to count, the count is closed."""
     findings = still_to_count(pack)
     if findings:
-        names = ", ".join(finding.subject for finding in findings)
-        return f"{len(findings)} of {pack.contents.count()} still to be counted: {names}.", findings
+        left, expected = (findings[0].numbers[name] for name in ("left", "expected"))
+        return f"{left} of {expected} pieces are still to be counted.", findings
     if pack.state == PackState.RETURNED:
         _end(out, act, missing=[])
-        return "The count is closed: nothing is missing.", []
-    return "Everything of it is counted; it is not back itself.", []
+        return "The count is closed: nothing is missing.", ()
+    return "All its pieces are counted; the pack itself is still open.", ()
 
 
 def _end(out: Issue, act: Act, *, missing: list[str]) -> None:

@@ -25,6 +25,9 @@ OUTCOMES = {
 }
 """The moves by which a piece leaves the pack it was used from, in the words of a count sheet."""
 
+PIECES_NAMED = 6
+"""So many pieces are named in one sentence; the count sheet has them all."""
+
 
 def pack_facts(pack: Pack) -> PackFacts:
     """What the rule of issue asks of a pack."""
@@ -33,7 +36,7 @@ def pack_facts(pack: Pack) -> PackFacts:
     return PackFacts(
         code=pack.code,
         use_by=timezone.localtime(pack.use_by),
-        loads=tuple(_load_fact(load) for load in loads_of_pack(pack).prefetch_related("indicators")),
+        loads=tuple(_load_fact(load) for load in loads_of_pack(pack).prefetch_related("indicators", "doubts")),
         items=tuple(
             ItemFact(
                 code=piece.code,
@@ -53,7 +56,8 @@ def pack_facts(pack: Pack) -> PackFacts:
 
 def _load_fact(load: Load) -> LoadFact:
     due = any(row.kind == IndicatorKind.BIOLOGICAL and row.result == Result.WAITING for row in load.indicators.all())
-    return LoadFact(load.code, load.state, load.ended_at, due)
+    in_doubt = any(row.decided_at is None for row in load.doubts.all())
+    return LoadFact(load.code, load.state, load.ended_at, due, in_doubt)
 
 
 def _recalled_washes(pieces: list[Piece]) -> dict[int, str]:
@@ -65,18 +69,24 @@ def _recalled_washes(pieces: list[Piece]) -> dict[int, str]:
     return {piece: load.code for piece, load in last.items() if load.state == LoadState.RECALLED}
 
 
-def still_to_count(pack: Pack) -> list[Finding]:
-    """One note for each piece that is out with a pack and has not been counted."""
-    rows = Carried.objects.filter(pack=pack).select_related("piece__part").order_by("piece__code")
-    return [
+def still_to_count(pack: Pack) -> tuple[Finding, ...]:
+    """One note that names the pieces which are out with a pack and have not been counted; none when all are."""
+    rows = list(Carried.objects.filter(pack=pack).select_related("piece__part").order_by("piece__code"))
+    if not rows:
+        return ()
+    names = [f"{row.piece.part.name} {row.piece.code}" for row in rows[:PIECES_NAMED]]
+    more = f" and {len(rows) - PIECES_NAMED} more" if len(rows) > PIECES_NAMED else ""
+    expected = pack.contents.count()
+    return (
         Finding(
             "to-count",
             Severity.NOTE,
-            row.piece.code,
-            f"{row.piece.part.name} {row.piece.code} is still to be counted.",
-        )
-        for row in rows
-    ]
+            pack.code,
+            f"Still to be counted, {len(rows)} of {expected}: {', '.join(names)}{more}.",
+            "Scan each; what has not come back is missing when the count is closed.",
+            {"left": len(rows), "expected": expected},
+        ),
+    )
 
 
 @dataclass(frozen=True, slots=True)

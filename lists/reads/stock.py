@@ -1,0 +1,329 @@
+"""Everything that could serve a day's cases, and where it stands, in a number of queries that does not grow."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, cast
+
+from django.db.models import Prefetch, Q
+from django.utils import timezone
+
+from instruments.models import PartKind, Piece
+from instruments.states import PieceState
+from journal.findings import Finding, Severity
+from lists.gathering import Gathered, Loose, gather
+from lists.models import Issue
+from lists.stages import Stage, StageTimes, Whereabouts
+from reprocessing.models import LoadPack, LoadPiece
+from trays.matching import Item
+from trays.models import Content, Pack, TemplateVersion, Tray
+from trays.reads import items, wanted_of
+from trays.states import ENDED, PackState, VersionState
+
+PACK_STAGES: dict[str, Stage] = {
+    PackState.STERILE: Stage.STERILE,
+    PackState.AWAITING_RELEASE: Stage.AWAITING_RELEASE,
+    PackState.IN_STERILISER: Stage.IN_STERILISER,
+    PackState.ASSEMBLED: Stage.ASSEMBLED,
+    PackState.ISSUED: Stage.IN_USE,
+    PackState.OPENED: Stage.IN_USE,
+}
+"""Packs in any other state cannot serve."""
+
+PIECE_STAGES: dict[str, Stage] = {
+    PieceState.INSPECTED: Stage.INSPECTED,
+    PieceState.CLEANED: Stage.CLEANED,
+    PieceState.IN_WASHER: Stage.IN_WASHER,
+    PieceState.RETURNED: Stage.RETURNED,
+    PieceState.IN_USE: Stage.IN_USE,
+}
+"""Pieces in any other state are not to be had, nor is one that a live pack carries."""
+
+USELESS_PACK: dict[str, str] = {
+    PackState.QUARANTINED: "Have its quarantine decided; choose another.",
+    PackState.RECALLED: "Send it back to the washer; choose another.",
+    PackState.EXPIRED: "Send it back to the washer; choose another.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a day's cases ask for.
+
+    Args:
+        templates: keys of the templates that somebody needs.
+        parts: keys of the parts that somebody needs as single packs.
+        trays: keys of the trays that are allocated, those first that are needed first.
+        packs: keys of the packs that are allocated.
+    """
+
+    templates: Collection[int]
+    parts: Collection[int]
+    trays: Sequence[int]
+    packs: Collection[int]
+
+
+def local(moment: datetime | None) -> datetime | None:
+    """A moment in the unit's time zone."""
+    return None if moment is None else timezone.localtime(moment)
+
+
+def stock(asked: Asked, *, now: datetime, times: StageTimes) -> dict[str, Whereabouts]:
+    """Where everything is that could serve, by code: trays under their own, single packs and pieces under theirs.
+
+    Args:
+        asked: what the cases ask for.
+        now: the moment of asking, in the unit's time zone.
+        times: how long the steps take [min].
+    """
+    trays = list(
+        Tray.objects.filter(Q(pk__in=asked.trays) | Q(template__in=asked.templates, in_service=True))
+        .select_related("template", "home")
+        .order_by("code")
+    )
+    packs = list(_packs(asked, trays))
+    live = {pack.tray_id: pack for pack in packs if pack.tray_id is not None and pack.state not in ENDED}
+    found = [_of_tray(tray, live[tray.pk], now) for tray in trays if tray.pk in live]
+    empty = [tray for tray in trays if tray.pk not in live]
+    place = {tray: order for order, tray in enumerate(asked.trays)}
+    empty.sort(key=lambda tray: (place.get(tray.pk, len(place)), tray.code))
+    pieces = list(_pieces(asked, empty))
+    found += _gathered(empty, pieces, set(asked.trays), now=now, times=times)
+    found += [_of_pack(pack, now) for pack in packs if pack.tray_id is None or pack.state in ENDED]
+    found += [_of_piece(piece) for piece in pieces if piece.part_id in asked.parts and _stage(piece)]
+    return {row.code: row for row in found}
+
+
+def _packs(asked: Asked, trays: Iterable[Tray]) -> Iterable[Pack]:
+    could = Q(tray__in=trays) | Q(tray=None, contents__piece__part__in=asked.parts)
+    telling = Q(pack__tray=None) | Q(piece__part__kind=PartKind.BARREL)
+    return cast(
+        "Iterable[Pack]",
+        Pack.objects.filter((could & ~Q(state__in=list(ENDED))) | Q(pk__in=asked.packs))
+        .distinct()
+        .select_related("place", "tray__template")
+        .prefetch_related(
+            "lacks",
+            Prefetch("issues", Issue.objects.filter(ended=False).select_related("case"), to_attr="out"),
+            Prefetch("load_packs", LoadPack.objects.filter(open=True).select_related("load"), to_attr="loaded"),
+            Prefetch("contents", Content.objects.filter(telling).select_related("piece__part__size"), to_attr="told"),
+        )
+        .order_by("code"),
+    )
+
+
+def _of_tray(tray: Tray, pack: Pack, now: datetime) -> Whereabouts:
+    return _packed(pack, code=tray.code, name=tray.name, kind="tray", serves=f"template:{tray.template.code}", now=now)
+
+
+def _of_pack(pack: Any, now: datetime) -> Whereabouts:
+    serves = f"part:{pack.told[0].part_code}" if pack.tray is None else f"template:{pack.tray.template.code}"
+    return _packed(pack, code=pack.code, name=pack.name, kind="pack", serves=serves, now=now)
+
+
+def _packed(pack: Any, *, code: str, name: str, kind: str, serves: str, now: datetime) -> Whereabouts:
+    load = pack.loaded[0].load if pack.loaded else None
+    case = pack.out[0].case if pack.out else None
+    since = load and (load.ended_at or load.started_at)
+    return Whereabouts(
+        code=code,
+        name=name,
+        kind=kind,
+        serves=serves,
+        stage=PACK_STAGES.get(pack.state, Stage.RETURNED),
+        where=_words(pack, load, case),
+        since=local(since),
+        free_at=local(case.ends_at) if case else None,
+        use_by=local(pack.use_by),
+        sizes=frozenset(row.piece.part.size.label for row in pack.told if _is_sized_barrel(row)),
+        stops=tuple(_pack_stops(pack, name, now)),
+        looks=tuple(
+            Finding("incomplete", Severity.LOOK, pack.code, f"{name} {pack.code} lacks {lack}.", "Add it singly.")
+            for lack in pack.lacks.all()
+        ),
+        pack=pack.code,
+    )
+
+
+def _is_sized_barrel(row: Content) -> bool:
+    return row.piece.part.kind == PartKind.BARREL and row.piece.part.size is not None
+
+
+def _words(pack: Pack, load: Any, case: Any) -> str:
+    if case is not None:
+        return f"{pack.state}, with case {case.code}"
+    if load is not None:
+        return f"{pack.state}, load {load.code}"
+    return _at(pack.state, pack.place)
+
+
+def _at(state: str, place: object) -> str:
+    return f"{state} in {place}" if place else f"{state}, its place is not recorded"
+
+
+def _pack_stops(pack: Pack, name: str, now: datetime) -> Iterator[Finding]:
+    if pack.state not in PACK_STAGES:
+        remedy = USELESS_PACK.get(pack.state, "Choose another.")
+        yield Finding(
+            f"pack-{pack.state}",
+            Severity.STOP,
+            pack.code,
+            f"{name}: pack {pack.code} is {_at(pack.state, pack.place)}.",
+            remedy,
+        )
+    elif pack.state == PackState.STERILE and pack.use_by < now:
+        sentence = f"{name}: pack {pack.code} was to be used until {timezone.localtime(pack.use_by):%d-%b-%Y}."
+        yield Finding("expired", Severity.STOP, pack.code, sentence, "Send it back to the washer; choose another.")
+
+
+def _pieces(asked: Asked, empty: Iterable[Tray]) -> Iterable[Piece]:
+    """Pieces that lie on the trays that are not packed, that could fill them, or that somebody needs singly."""
+    templates = {tray.template_id for tray in empty}
+    lists = TemplateVersion.objects.filter(template__in=templates, state=VersionState.PUBLISHED)
+    wanted = (
+        Q(part__in=asked.parts)
+        | Q(placement__tray__in=empty)
+        | Q(part__in=lists.values("lines__part"))
+        | Q(part__in=lists.filter(lines__substitutes__isnull=False).values("lines__substitutes__part"))
+        | Q(part__size__series__in=lists.filter(series_rules__isnull=False).values("series_rules__series"))
+    )
+    return cast(
+        "Iterable[Piece]",
+        Piece.objects.of_unit()
+        .filter(wanted)
+        .select_related("part__size__series", "place", "carried__pack", "placement__tray", "closed_member")
+        .prefetch_related(
+            Prefetch("load_pieces", LoadPiece.objects.filter(open=True).select_related("load"), to_attr="washed_in"),
+        )
+        .order_by("code"),
+    )
+
+
+def _carrier(piece: Piece) -> Pack | None:
+    """The pack that a piece is in, live or returned and still to be counted."""
+    carried = getattr(piece, "carried", None)
+    return carried.pack if carried else None
+
+
+def _tray_under(piece: Piece) -> Tray | None:
+    placement = getattr(piece, "placement", None)
+    return placement.tray if placement else None
+
+
+def _stage(piece: Piece) -> Stage | None:
+    """Where a piece stands that is to be had; None when it is not."""
+    pack = _carrier(piece)
+    return None if pack is not None and pack.state not in ENDED else PIECE_STAGES.get(piece.state)
+
+
+def _where(piece: Any) -> str:
+    pack, tray = _carrier(piece), _tray_under(piece)
+    if pack is not None:
+        return f"{piece.state}, pack {pack.code}"
+    if tray is not None:
+        return f"on {tray.name}"
+    if piece.washed_in:
+        return f"{piece.state}, load {piece.washed_in[0].load.code}"
+    return _at(piece.state, piece.place)
+
+
+def _since(piece: Any) -> datetime | None:
+    return local(piece.washed_in[0].load.started_at) if piece.washed_in else None
+
+
+def _of_piece(piece: Piece) -> Whereabouts:
+    return Whereabouts(
+        code=piece.code,
+        name=piece.part.name,
+        kind="piece",
+        serves=f"part:{piece.part.code}",
+        stage=PIECE_STAGES[piece.state],
+        where=_where(piece),
+        since=_since(piece),
+    )
+
+
+def _gathered(
+    trays: Sequence[Tray],
+    pieces: Sequence[Piece],
+    wanted_by_cases: Collection[int],
+    *,
+    now: datetime,
+    times: StageTimes,
+) -> Iterator[Whereabouts]:
+    """Trays that are not packed, filled in turn from one pool of pieces."""
+    versions = TemplateVersion.objects.filter(
+        template__in={tray.template_id for tray in trays}, state=VersionState.PUBLISHED
+    ).values_list("template", "pk")
+    version_of = dict(versions)
+    lists = wanted_of(version_of.values())
+    waiting = frozenset(tray.code for tray in trays if tray.pk in wanted_by_cases)
+    loose = dict(zip(pieces, _loose(pieces), strict=True))
+    gone: set[str] = set()
+    for tray in trays:
+        if tray.template_id not in version_of:
+            yield _unlisted(tray)
+            continue
+        placed = [row.item for piece, row in loose.items() if _tray_under(piece) == tray]
+        pool = [row for piece, row in loose.items() if piece.code not in gone and _may_lie_on(piece, tray)]
+        filled = gather(
+            tray.code,
+            tray.name,
+            lists[version_of[tray.template_id]],
+            placed,
+            pool,
+            waiting=waiting,
+            now=now,
+            today=now.date(),
+            times=times,
+        )
+        gone.update(row.item.code for row in filled.taken)
+        yield _of_gathered(tray, placed, filled)
+
+
+def _loose(pieces: Sequence[Piece]) -> Iterator[Loose]:
+    """Pieces as the rules of gathering see them, in the same order."""
+    last = dict(Content.objects.filter(piece__in=pieces).order_by("pk").values_list("piece", "pack__tray__code"))
+    for piece, item in zip(pieces, items(pieces), strict=True):
+        yield Loose(
+            item=item,
+            where=_where(piece),
+            stage=_stage(piece),
+            since=_since(piece),
+            last_tray=last.get(piece.pk) or "",
+        )
+
+
+def _may_lie_on(piece: Piece, tray: Tray) -> bool:
+    """A closed set is filled with its own pieces only, an open one with none of a closed set's."""
+    member = getattr(piece, "closed_member", None)
+    belongs = member.tray_id == tray.pk if member else not tray.closed
+    return belongs and _tray_under(piece) != tray
+
+
+def _unlisted(tray: Tray) -> Whereabouts:
+    sentence = f"{tray.name}: no version of its list is published, one must be."
+    stop = Finding("no-version", Severity.STOP, tray.code, sentence, "Have its list published.")
+    return _empty_tray(tray, Stage.INSPECTED, "not packed", stops=(stop,))
+
+
+def _empty_tray(tray: Tray, stage: Stage, where: str, **more: Any) -> Whereabouts:
+    serves = f"template:{tray.template.code}"
+    return Whereabouts(tray.code, tray.name, "tray", serves, stage, where, **more)
+
+
+def _of_gathered(tray: Tray, placed: Sequence[Item], filled: Gathered) -> Whereabouts:
+    slowest = filled.slowest
+    inside = [*placed, *(row.item for row in filled.taken)]
+    where = "being assembled" if placed else "not packed"
+    return _empty_tray(
+        tray,
+        slowest.stage if slowest and slowest.stage else Stage.INSPECTED,
+        f"{where}, {slowest.item.code} is {slowest.where}" if slowest else where,
+        since=slowest.since if slowest else None,
+        sizes=frozenset(item.size.label for item in inside if item.kind == PartKind.BARREL and item.size),
+        stops=filled.stops,
+        looks=filled.looks,
+    )
