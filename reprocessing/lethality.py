@@ -21,6 +21,7 @@ from reprocessing.trace import Trace, is_gap, median_step_s
 from reprocessing.trace_csv import FloatArray
 
 SECONDS_PER_MINUTE = 60.0
+AT_A_TIME = 32_768  # segments integrated at once: few enough that all that is computed stays in the cache
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +162,16 @@ def _lethality(steps_s: FloatArray, starts_c: FloatArray, ends_c: FloatArray, me
 
 
 def _integrate(steps_s: FloatArray, starts_c: FloatArray, ends_c: FloatArray, law: RateLaw) -> tuple[float, float]:
+    parts = [
+        _integrate_part(steps_s[at : at + AT_A_TIME], starts_c[at : at + AT_A_TIME], ends_c[at : at + AT_A_TIME], law)
+        for at in range(0, steps_s.size, AT_A_TIME)
+    ]
+    return sum((exact_s for exact_s, _ in parts), 0.0), sum((floor_s for _, floor_s in parts), 0.0)
+
+
+def _integrate_part(
+    steps_s: FloatArray, starts_c: FloatArray, ends_c: FloatArray, law: RateLaw
+) -> tuple[float, float]:
     lower = np.minimum(starts_c, ends_c)
     upper = np.maximum(starts_c, ends_c)
     if law.counts_from_c > -inf:

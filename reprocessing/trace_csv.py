@@ -325,11 +325,12 @@ def _unfolded(seconds: FloatArray) -> tuple[FloatArray, bool]:
     The order of the file decides which of the two hours a row belongs to; a file that runs backwards in most
     of its steps is taken as written newest first.
     """
+    low, high = FOLD_WINDOW_S
     steps = np.diff(seconds)
-    if np.sum(steps < 0) > np.sum(steps > 0):
+    ordinary = np.sign(steps[np.abs(steps) < low])
+    if ordinary.sum() < 0:
         forward, folded = _unfolded(seconds[::-1])
         return forward[::-1], folded
-    low, high = FOLD_WINDOW_S
     backs = np.flatnonzero((-steps >= low) & (-steps <= high))
     unfolded = seconds.copy()
     if backs.size:

@@ -14,7 +14,7 @@ from math import ceil, floor, inf, log10
 
 import numpy as np
 
-from reprocessing.judging import duration_words
+from reprocessing.judging import MINUS, duration_words
 from reprocessing.lethality import A0_LAW, SECONDS_PER_MINUTE
 from reprocessing.limits import SteamLimits, WashLimits
 from reprocessing.plateau import longest_within
@@ -133,7 +133,7 @@ def _line(x1: float, y1: float, x2: float, y2: float, more: str = "") -> str:
 
 
 def _figure(value: float) -> str:
-    return f"{value:.6g}".replace("-", "\N{MINUS SIGN}")
+    return f"{value:.6g}".replace("-", MINUS)
 
 
 def _frame(time: _Axis, temperature: _Axis, pressure: _Axis | None) -> Iterator[str]:
