@@ -76,14 +76,16 @@ $(BIN)/python:
 	@$(PYTHON) -c 'import ctypes, ensurepip, venv; \
 		[ctypes.CDLL(f"lib{name}.so.0") for name in ("pango-1.0", "pangoft2-1.0", "harfbuzz-subset")]' \
 		2> /dev/null || $(MAKE) packages PACKAGES="$(SYSTEM_PACKAGES)"
-	$(PYTHON) -m venv .venv
+	@$(PYTHON) -m venv .venv
 
 .venv/run-time: requirements.txt | $(BIN)/python
-	$(BIN)/pip install --quiet --require-hashes -r requirements.txt
+	@echo "Installing what requirements.txt pins into .venv; the first time takes a minute or two."
+	@$(BIN)/pip install --quiet --require-hashes -r requirements.txt
 	@touch $@
 
 .venv/develop: requirements-dev.txt | $(BIN)/python
-	$(BIN)/pip install --quiet --require-hashes -r requirements-dev.txt
+	@echo "Installing what requirements-dev.txt pins into .venv; the first time takes a minute or two."
+	@$(BIN)/pip install --quiet --require-hashes -r requirements-dev.txt
 	@touch $@ .venv/run-time
 
 # Debian packages: installed where we may, named where we may not.
