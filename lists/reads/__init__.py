@@ -1,6 +1,16 @@
 """Questions to lists and cases."""
 
 from lists.reads.counting import CountRow, CountSheet, count_sheet, pack_facts, still_to_count
+from lists.reads.history import (
+    CaseHistory,
+    PackHistory,
+    PackPath,
+    PieceHistory,
+    PieceInPack,
+    case_history,
+    pack_history,
+    piece_history,
+)
 from lists.reads.readiness import (
     CaseRow,
     DayReadiness,
@@ -12,14 +22,22 @@ from lists.reads.readiness import (
 )
 
 __all__ = [
+    "CaseHistory",
     "CaseRow",
     "CountRow",
     "CountSheet",
     "DayReadiness",
+    "PackHistory",
+    "PackPath",
+    "PieceHistory",
+    "PieceInPack",
     "StandingRow",
+    "case_history",
     "count_sheet",
     "list_readiness",
     "pack_facts",
+    "pack_history",
+    "piece_history",
     "stage_times",
     "standing_sets",
     "still_to_count",
