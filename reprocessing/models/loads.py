@@ -57,7 +57,12 @@ class Load(models.Model):
                 condition=Q(state=LoadState.BUILDING) | Q(started_at__isnull=False), name="load_started_when"
             ),
             models.CheckConstraint(
-                condition=Q(ended_at=None) | Q(ended_at__gte=F("started_at")), name="load_ends_after_start"
+                condition=Q(ended_at=None) | Q(started_at__isnull=False, ended_at__gte=F("started_at")),
+                name="load_ends_after_start",
+            ),
+            models.CheckConstraint(
+                condition=Q(state__in=[LoadState.BUILDING, LoadState.RUNNING]) | Q(ended_at__isnull=False),
+                name="load_ended_when",
             ),
             models.UniqueConstraint(
                 fields=["machine"], condition=Q(state=LoadState.RUNNING), name="load_one_running_per_machine"

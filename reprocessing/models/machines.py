@@ -33,7 +33,7 @@ class ProgrammePhase(models.Model):
             models.CheckConstraint(
                 condition=Q(least__isnull=False, most=None)
                 | Q(least=None, most__isnull=False)
-                | Q(least__lte=models.F("most")),
+                | Q(least__isnull=False, most__isnull=False, least__lte=models.F("most")),
                 name="programme_phase_has_limits",
             ),
         ]

@@ -1,0 +1,212 @@
+"""Every constraint of machines, loads and evidence, hit directly: what the database itself refuses."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.apps import apps
+from django.db import IntegrityError, connection, transaction
+from django.db.models import Model
+
+from instruments.states import PieceState
+from reprocessing import models, states
+from reprocessing.models import Doubt, Indicator, Load, Machine, MachineTest, ProgrammePhase, Release
+from tests import makers
+from tests.makers import AT
+from tests.reprocessing import makers as make
+
+pytestmark = [pytest.mark.storage, pytest.mark.django_db]
+
+
+def update(row: Model, **fields: Any) -> None:
+    type(row)._default_manager.filter(pk=row.pk).update(**fields)
+
+
+def machine_test(**fields: Any) -> MachineTest:
+    values = {"kind": "warm-up", "result": "passed", "at": AT, "by": makers.everybody(), **fields}
+    return MachineTest.objects.create(machine=values.pop("machine", None) or make.machine(tested=False), **values)
+
+
+def phase(**limits: float | None) -> None:
+    programme = makers.programme("LT", kind="low temperature")
+    ProgrammePhase.objects.create(programme=programme, phase="exposure", quantity="duration", unit="min", **limits)
+
+
+def decision(**fields: Any) -> None:
+    load = fields.pop("load", None) or make.load()
+    Release.objects.create(load=load, by=makers.everybody(), at=AT, evidence={}, **fields)
+
+
+def form(**blank: Any) -> None:
+    words = dict.fromkeys(("implants", "case_reference", "authorised_by", "reason", "avoidable_by"), "stated")
+    models.ExceptionalRelease.objects.create(
+        load=blank.pop("load", None) or make.load(),
+        signed_by=makers.everybody(),
+        signed_at=AT,
+        **{**words, **blank},
+    )
+
+
+def doubt(**fields: Any) -> Doubt:
+    values = {"load": make.load(), "test": machine_test(), **fields}
+    return Doubt.objects.create(**values)
+
+
+def indicator(**fields: Any) -> None:
+    values = {"kind": "chemical", "lot": "LOT 7", **fields}
+    Indicator.objects.create(load=make.load(), **values)
+
+
+def two_running() -> None:
+    machine = make.machine(tested=False)
+    for code in ("L-A", "L-B"):
+        Load.objects.create(code=code, machine=machine, programme=makers.programme(), state="running", started_at=AT)
+
+
+def twice_in(*, same_load: bool) -> None:
+    pack, loads = makers.pack(), [make.load(), make.load()]
+    models.LoadPack.objects.create(load=loads[0], pack=pack, open=not same_load)
+    models.LoadPack.objects.create(load=loads[0 if same_load else 1], pack=pack)
+
+
+def piece_twice_in(*, same_load: bool) -> None:
+    piece = makers.piece(state=PieceState.RETURNED)
+    loads = [make.load(make.washer(tested=False)) for _ in range(2)]
+    models.LoadPiece.objects.create(load=loads[0], piece=piece, open=not same_load)
+    models.LoadPiece.objects.create(load=loads[0 if same_load else 1], piece=piece)
+
+
+def doubt_twice() -> None:
+    first = doubt()
+    doubt(load=first.load, test=first.test)
+
+
+def phase_twice() -> None:
+    phase(least=1.0)
+    phase(most=2.0)
+
+
+BREAKS: dict[str, list[Callable[[], Any]]] = {
+    "doubt_decided_by_name": [
+        lambda: doubt(decision="fit for use"),
+        lambda: doubt(decided_at=AT, decided_by=makers.everybody()),
+        lambda: doubt(decision="fit for use", decided_at=AT),
+    ],
+    "doubt_once": [doubt_twice],
+    "exceptional_release_complete": [
+        lambda: form(implants=""),
+        lambda: form(case_reference=""),
+        lambda: form(authorised_by=""),
+        lambda: form(reason=""),
+        lambda: form(avoidable_by=""),
+    ],
+    "indicator_has_lot": [lambda: indicator(lot="")],
+    "indicator_kind_known": [lambda: indicator(kind="magic")],
+    "indicator_read_by_name": [
+        lambda: indicator(result="passed", read_at=AT),
+        lambda: indicator(result="failed", read_by=makers.everybody()),
+        lambda: indicator(result="waiting", read_at=AT, read_by=makers.everybody()),
+        lambda: indicator(result="perhaps", read_at=AT, read_by=makers.everybody()),
+    ],
+    "load_ended_when": [lambda: update(make.running(), state="awaiting release")],
+    "load_ends_after_start": [
+        lambda: update(make.running(), ended_at=make.MORNING),
+        lambda: update(make.load(), ended_at=AT),
+    ],
+    "load_kind_known": [lambda: update(make.load(), kind="pleasure")],
+    "load_one_running_per_machine": [two_running],
+    "load_pack_once": [lambda: twice_in(same_load=True)],
+    "load_piece_once": [lambda: piece_twice_in(same_load=True)],
+    "load_started_when": [lambda: update(make.load(), state="running")],
+    "load_state_known": [lambda: update(make.ended(), state="forgotten")],
+    "machine_kind_known": [lambda: update(make.machine(tested=False), kind="oven")],
+    "machine_state_known": [lambda: update(make.machine(tested=False), state="asleep")],
+    "machine_test_kind_known": [lambda: machine_test(kind="eye test")],
+    "machine_test_result_known": [lambda: machine_test(result="waiting")],
+    "pack_in_one_open_load": [lambda: twice_in(same_load=False)],
+    "piece_in_one_open_load": [lambda: piece_twice_in(same_load=False)],
+    "programme_phase_has_limits": [phase, lambda: phase(least=2.0, most=1.0)],
+    "programme_phase_once": [phase_twice],
+    "release_rejected_with_reason": [
+        lambda: decision(decision="rejected"),
+        lambda: decision(decision="recalled", reason="no decision on a cycle"),
+    ],
+}
+
+
+def constraint_names() -> set[str]:
+    return {
+        constraint.name
+        for model in apps.get_app_config("reprocessing").get_models()
+        for constraint in model._meta.constraints
+    }
+
+
+def test_each_constraint_is_tested() -> None:
+    assert set(BREAKS) == constraint_names()
+
+
+@pytest.mark.parametrize(
+    ("name", "number"), [(name, number) for name, breaks in BREAKS.items() for number in range(len(breaks))]
+)
+def test_the_database_refuses(name: str, number: int) -> None:
+    with pytest.raises(IntegrityError) as refusal, transaction.atomic():
+        BREAKS[name][number]()
+    assert name in str(refusal.value) or _unnamed_on_sqlite(name)
+
+
+def _unnamed_on_sqlite(name: str) -> bool:
+    """SQLite names the columns of a unique constraint, not the constraint."""
+    unique = {
+        constraint.name
+        for model in apps.get_app_config("reprocessing").get_models()
+        for constraint in model._meta.constraints
+        if hasattr(constraint, "fields")
+    }
+    return connection.vendor == "sqlite" and name in unique
+
+
+@pytest.mark.parametrize("limits", [{"least": 1.0}, {"most": 2.0}, {"least": 1.0, "most": 1.0}])
+def test_a_phase_needs_one_limit_only(limits: dict[str, float]) -> None:
+    phase(**limits)
+
+
+def test_a_record_a_decision_and_a_form_are_kept_once() -> None:
+    load = make.complete()
+    trace = load.traces.get()
+    decision(load=load, decision="released")
+    form(load=load)
+    again = {
+        "file_name": "b.csv",
+        "content": "",
+        "judgement": {},
+        "received_at": AT,
+        "received_by": makers.everybody(),
+    }
+    for twice in (
+        lambda: models.Trace.objects.create(load=make.load(), sha256=trace.sha256, **again),
+        lambda: decision(load=load, decision="rejected", reason="second thoughts"),
+        lambda: form(load=load),
+        lambda: Machine.objects.create(code=load.machine.code, kind=states.MachineKind.STEAM),
+        lambda: Load.objects.create(code=load.code, machine=load.machine, programme=load.programme),
+    ):
+        with pytest.raises(IntegrityError), transaction.atomic():
+            twice()
+
+
+@pytest.mark.parametrize(
+    "table",
+    [models.Trace, models.Release, models.ExceptionalRelease, models.MachineTest, models.LoadLine, models.MachineLine],
+)
+def test_what_was_signed_or_recorded_never_changes(table: type[Model]) -> None:
+    load = make.complete()
+    decision(load=load, decision="released")
+    form(load=load)
+    row = table._default_manager.order_by("pk").first()
+    assert row is not None
+    field = "at" if hasattr(row, "at") else "received_at" if hasattr(row, "received_at") else "signed_at"
+    for change in (lambda: update(row, **{field: make.DECIDED}), row.delete):
+        with pytest.raises(IntegrityError), transaction.atomic():
+            change()
