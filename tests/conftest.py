@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 from django.db import connections
@@ -18,16 +19,17 @@ def _lift_guards_at_teardown() -> Iterator[None]:
 
     The flush is followed by a post-migrate signal, which puts them back.
     """
-    flush = TransactionTestCase._fixture_teardown
+    testing: Any = TransactionTestCase  # its teardown is private to Django
+    flush = testing._fixture_teardown
 
-    def lift_and_flush(case: TransactionTestCase) -> None:
+    def lift_and_flush(case: Any) -> None:
         for alias in case._databases_names(include_mirrors=False):
             append_only.lift(connections[alias])
         flush(case)
 
-    TransactionTestCase._fixture_teardown = lift_and_flush
+    testing._fixture_teardown = lift_and_flush
     yield
-    TransactionTestCase._fixture_teardown = flush
+    testing._fixture_teardown = flush
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
