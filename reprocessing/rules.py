@@ -119,7 +119,7 @@ class Standing:
             return "is not recorded"
         if not self.last.passed:
             return f"failed on {self.last.at:{MOMENT}}"
-        return f"is valid until {self.valid_until:{MOMENT}}"
+        return f"{'is' if self.valid else 'was'} valid until {self.valid_until:{MOMENT}}"
 
 
 def machine_day_start(at: datetime, hour: int) -> datetime:
