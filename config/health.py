@@ -25,9 +25,12 @@ def health(_request: HttpRequest) -> JsonResponse:
 
 def _findings() -> list[str]:
     try:
+        tables = set(connection.introspection.table_names())
         missing = append_only.missing(connection)
     except DatabaseError:
         return ["The database does not answer."]
+    if not tables.issuperset(append_only.guarded_tables()):
+        return ["The database lacks tables. Run `manage.py migrate`."]
     if missing:
         return [f"{len(missing)} append-only guards are missing from the database. Run `manage.py migrate`."]
     return []
