@@ -94,17 +94,21 @@ def gather(
 
     offers = sorted((loose for loose in pool if _to_be_had(loose, today)), key=liked)
     taken: list[Loose] = []
-    for row in judge_tray(wanted, placed, today).rows:
+    as_it_lies = judge_tray(wanted, placed, today)
+    for row in as_it_lies.rows:
         taken += _for_line(row, _without(offers, taken))
     count = judge_tray(wanted, [*placed, *map(_as_inspected, taken)], today)
     for finding in count.stops:
         taken += _companion(finding, wanted, _without(offers, taken))
     count = judge_tray(wanted, [*placed, *map(_as_inspected, taken)], today)
     lacking = [row for row in count.rows if not row.done]
+    # What is wrong with a piece on the tray is said as it lies: of another size, rather than beside none.
+    lying = {finding.subject: finding for finding in as_it_lies.stops}
+    stops = [lying.get(finding.subject, finding) for finding in count.stops]
     return Gathered(
         taken=tuple(taken),
         slowest=max(taken, key=earliest, default=None),
-        stops=(*(_lacks(row, name, pool) for row in lacking if row.line.essential), *count.stops),
+        stops=(*(_lacks(row, name, pool) for row in lacking if row.line.essential), *stops),
         looks=(
             *(_lacks(row, name, pool) for row in lacking if not row.line.essential),
             *(_not_on_it(loose, name) for loose in taken if placed),

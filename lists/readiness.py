@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from journal.findings import Finding, Severity
-from lists.stages import NEXT, Stage, StageTimes, Whereabouts, ready_at
+from lists.stages import NEXT, Stage, StageTimes, Whereabouts, clock, ready_at
 from lists.states import Readiness
 
 WORST_FIRST = (
@@ -80,6 +80,7 @@ class CaseReadiness:
     """The judgement on a case: the worst of its needs."""
 
     case: str
+    starts_at: datetime
     verdict: Readiness
     ready_at: datetime | None
     needs: tuple[NeedReadiness, ...]
@@ -87,9 +88,9 @@ class CaseReadiness:
 
     @property
     def words(self) -> str:
-        """The verdict as a person reads it: “Complete by 07:10”."""
+        """The verdict as a person reads it: “Complete by 07:10”; with the day where it is not the case's own."""
         if self.verdict is Readiness.COMPLETE_BY and self.ready_at is not None:
-            return f"{self.verdict} {self.ready_at:%H:%M}"
+            return f"{self.verdict} {clock(self.ready_at, self.starts_at)}"
         return str(self.verdict)
 
 
@@ -123,7 +124,7 @@ def judge_requirement(
         return NeedReadiness(need, Readiness.COMPLETE, now, f"{need.in_hand} is with the case")
     if found is None:
         return _unchosen(need, stock, taken, now=now, times=times)
-    stops = (*found.stops, *in_date(found, starts_at))
+    stops = found.stops or tuple(in_date(found, starts_at))
     if stops:
         return NeedReadiness(need, Readiness.SHORT, None, found.where, (*stops, *found.looks))
     if found.stage is Stage.STERILE:
@@ -131,7 +132,7 @@ def judge_requirement(
     sterile_at = earliest(found, now, times)
     deadline = times.deadline(starts_at)
     in_time = sterile_at <= deadline
-    finding = _on_its_way(found, sterile_at) if in_time else _too_late(found, sterile_at, deadline)
+    finding = _on_its_way(found, sterile_at, deadline) if in_time else _too_late(found, sterile_at, deadline)
     verdict = Readiness.COMPLETE_BY if in_time else Readiness.LATE
     return NeedReadiness(need, verdict, sterile_at, found.where, (finding, *found.looks))
 
@@ -154,18 +155,18 @@ def in_date(found: Whereabouts, starts_at: datetime) -> Iterator[Finding]:
         )
 
 
-def _on_its_way(found: Whereabouts, sterile_at: datetime) -> Finding:
+def _on_its_way(found: Whereabouts, sterile_at: datetime, deadline: datetime) -> Finding:
     return Finding(
         "on-its-way",
         Severity.NOTE,
         found.code,
-        f"{found.name} {found.code} is {found.where}; it can be sterile by {sterile_at:%H:%M}.",
+        f"{found.name} {found.code} is {found.where}; it can be sterile by {clock(sterile_at, deadline)}.",
         NEXT[found.stage],
     )
 
 
 def _too_late(found: Whereabouts, sterile_at: datetime, deadline: datetime) -> Finding:
-    shown = f"{sterile_at:%H:%M}" if sterile_at.date() == deadline.date() else f"{sterile_at:%d-%b-%Y %H:%M}"
+    shown = clock(sterile_at, deadline)
     return Finding(
         "too-late",
         Severity.LOOK,
@@ -222,11 +223,11 @@ def judge_case(
     )
     if not needs:
         finding = Finding("needs-unknown", Severity.LOOK, case.code, f"Case {case.code} has no needs recorded.")
-        return CaseReadiness(case.code, Readiness.NOT_PLANNED, None, (), (finding,))
+        return CaseReadiness(case.code, case.starts_at, Readiness.NOT_PLANNED, None, (), (finding,))
     verdict = min((row.verdict for row in needs), key=WORST_FIRST.index)
     findings = (*(finding for row in needs for finding in row.findings), *_planned_size(case, sets))
     latest = max((row.ready_at for row in needs if row.ready_at is not None), default=None)
-    return CaseReadiness(case.code, verdict, latest, needs, findings)
+    return CaseReadiness(case.code, case.starts_at, verdict, latest, needs, findings)
 
 
 def _planned_size(case: CaseNeeds, sets: Mapping[str, Whereabouts]) -> Iterator[Finding]:

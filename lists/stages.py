@@ -82,6 +82,11 @@ NEXT: dict[Stage, str] = {
 }
 
 
+def clock(moment: datetime, beside: datetime) -> str:
+    """A moment as it is said beside another: the time, with the day where that is not the same."""
+    return f"{moment:%H:%M}" if moment.date() == beside.date() else f"{moment:%a %d-%b-%Y %H:%M}"
+
+
 @dataclass(frozen=True, slots=True)
 class Whereabouts:
     """A tray, a pack or a loose piece as the list sees it.

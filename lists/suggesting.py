@@ -61,7 +61,7 @@ def suggest(
                     )
                 )
             if code in standing:
-                readiness = CaseReadiness(case.code, Readiness.COMPLETE, None, (), ())
+                readiness = CaseReadiness(case.code, case.starts_at, Readiness.COMPLETE, None, (), ())
                 standing[code] = after_case(standing[code], case, readiness, times)
     return tuple(made)
 
