@@ -10,10 +10,12 @@ from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from typing import Any, Concatenate, ParamSpec
 
-from django.db import IntegrityError, models, transaction
+from django.db import IntegrityError, connection, models, transaction
+from django.db.models import Value
+from django.db.models.functions import Greatest
 from django.utils import timezone
 
-from journal.findings import Finding, Refused, Severity
+from journal.findings import Finding, Refused, Severity, unknown
 from journal.models import Line, Notice, Person, Receipt, Station
 from journal.moves import Move, why_not
 from journal.roles import Right, Role
@@ -189,10 +191,11 @@ def write_line(
     target: str = "",
     reason: str = "",
     evidence: dict[str, Any] | None = None,
+    corrects: Line | None = None,
 ) -> Line:
     """Add one line to a subject's trail."""
     return lines._default_manager.create(
-        **{lines.SUBJECT: subject},
+        **{lines.SUBJECT: subject, "corrects": corrects},
         occurred_at=act.at,
         person=act.by,
         station=act.station,
@@ -244,6 +247,30 @@ def move(
     subject.save(update_fields=["state", *fields])
 
 
+def trails() -> dict[str, type[Line]]:
+    """The tables of the trail, by what each is about: piece, pack, load, machine, case."""
+    return {lines.SUBJECT: lines for lines in Line.__subclasses__()}
+
+
+@action
+def correct(table: str, line: int, *, reason: str, act: Act) -> Done:
+    """Put a mistake in the trail right by a new line that names the old one; nothing is changed or removed.
+
+    Anybody corrects their own lines; those of others take the right of the named decision.
+    """
+    lines = trails().get(table)
+    wrong = None if lines is None else lines._default_manager.filter(pk=line).first()
+    if lines is None or wrong is None:
+        raise Refused(unknown("line", f"{table} {line}"))
+    subject = getattr(wrong, table)
+    if wrong.person_id != act.by.pk:
+        need(Right.DECIDE, "correct another person's line on", subject.code, act)
+    reason = reason_given(reason, "correct a line on", subject.code)
+    write_line(lines, subject, "correct", act, reason=reason, evidence={"line": wrong.pk}, corrects=wrong)
+    sentence = f"Line {wrong.pk} on {subject.code} ({wrong.verb}) is corrected by a new line."
+    return Done("correct", table, subject.pk, subject.code, subject.state, sentence)
+
+
 @dataclass(frozen=True, slots=True)
 class Concern:
     """A cause that somebody must know of: what a job finds and a notice shows."""
@@ -258,25 +285,45 @@ class Concern:
 def tell(topic: str, concerns: Iterable[Concern], *, at: datetime) -> tuple[int, int]:
     """Bring the open notices of a topic in line with its concerns.
 
-    Safe to run twice and beside itself: an open notice is unique by cause and role, so a second
-    writer's row is passed over.
+    Safe to run twice and beside itself: one run of a topic at a time looks and writes. Give the concerns
+    as a generator: it is drawn when the topic is locked, so what it found is not older than what another
+    run has written.
+
+    Args:
+        topic: whose notices these are; no two topics share a cause.
+        concerns: everything that somebody must know of now.
+        at: the moment of the run.
 
     Returns:
         How many notices were opened and how many closed.
     """
-    wanted = {(concern.cause, str(concern.role)): concern for concern in concerns}
     with transaction.atomic():
-        opened = {
-            (notice.cause, notice.role): notice
-            for notice in Notice.objects.select_for_update().filter(topic=topic).still_open()
-        }
+        _lock_topic(topic)
+        wanted = {(concern.cause, str(concern.role)): concern for concern in concerns}
+        opened = {(notice.cause, notice.role): notice for notice in Notice.objects.filter(topic=topic).still_open()}
         gone = [notice.pk for pair, notice in opened.items() if pair not in wanted]
-        Notice.objects.filter(pk__in=gone).update(closed_at=at)
+        # A clock that lags behind another process's never closes a notice before it was opened.
+        Notice.objects.filter(pk__in=gone).update(closed_at=Greatest("opened_at", Value(at)))
+        for pair in wanted.keys() & opened.keys():
+            _reword(opened[pair], wanted[pair])
         fresh = [
             Notice(topic=topic, opened_at=at, **asdict(concern))
             for pair, concern in wanted.items()
             if pair not in opened
         ]
-        before = Notice.objects.filter(topic=topic).count()
-        Notice.objects.bulk_create(fresh, ignore_conflicts=True)
-        return Notice.objects.filter(topic=topic).count() - before, len(gone)
+        Notice.objects.bulk_create(fresh)
+        return len(fresh), len(gone)
+
+
+def _lock_topic(topic: str) -> None:
+    """Let other runs of this topic wait until the transaction ends; on SQLite it has the database for itself."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(hashtext('journal.notice'), hashtext(%s))", [topic])
+
+
+def _reword(notice: Notice, concern: Concern) -> None:
+    """An open notice says what holds now."""
+    words = {"sentence": concern.sentence, "remedy": concern.remedy, "link": concern.link}
+    if any(getattr(notice, name) != text for name, text in words.items()):
+        Notice.objects.filter(pk=notice.pk).update(**words)
