@@ -124,7 +124,7 @@ REST_FRAMEWORK = {
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
-    "DEFAULT_PAGINATION_CLASS": "rest_framework.pagination.CursorPagination",
+    "DEFAULT_PAGINATION_CLASS": "journal.api.Pages",
     "EXCEPTION_HANDLER": "config.errors.api_answer",
     "PAGE_SIZE": 100,
 }
@@ -134,6 +134,18 @@ SPECTACULAR_SETTINGS = {
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
     "COMPONENT_SPLIT_REQUEST": True,
+    "ENUM_NAME_OVERRIDES": {
+        "PartKind": "instruments.models.parts._KINDS",
+        "PieceState": "instruments.models.pieces._STATES",
+        "PackKind": "trays.models.packs._KINDS",
+        "PackState": "trays.models.packs._STATES",
+        "MachineKind": "reprocessing.models.machines._KINDS",
+        "MachineState": "reprocessing.models.machines._STATES",
+        "LoadKind": "reprocessing.models.loads._KINDS",
+        "LoadState": "reprocessing.models.loads._STATES",
+        "IndicatorKind": "reprocessing.models.evidence._INDICATORS",
+        "IndicatorResult": "reprocessing.models.evidence._RESULTS",
+    },
 }
 
 CELERY_TASK_SERIALIZER = "json"
