@@ -14,7 +14,6 @@ from rest_framework import serializers
 from rest_framework.decorators import api_view
 from rest_framework.exceptions import ValidationError
 from rest_framework.generics import ListAPIView
-from rest_framework.pagination import CursorPagination
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -32,12 +31,6 @@ _KEY = OpenApiParameter(
     required=True,
     description="Text of your own, fresh for each deed. The same key with the same request gets the stored answer.",
 )
-
-
-class Pages(CursorPagination):
-    """Newest first, a hundred at a time; a cursor stays right while rows are added."""
-
-    ordering = "-id"
 
 
 class FindingOutput(serializers.Serializer[Any]):

@@ -124,7 +124,7 @@ REST_FRAMEWORK = {
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
-    "DEFAULT_PAGINATION_CLASS": "journal.api.Pages",
+    "DEFAULT_PAGINATION_CLASS": "journal.paging.Pages",
     "EXCEPTION_HANDLER": "config.errors.api_answer",
     "PAGE_SIZE": 100,
 }
