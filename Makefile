@@ -80,12 +80,12 @@ $(BIN)/python:
 
 .venv/run-time: requirements.txt | $(BIN)/python
 	@echo "Installing what requirements.txt pins into .venv; the first time takes a minute or two."
-	@$(BIN)/pip install --quiet --require-hashes -r requirements.txt
+	@$(BIN)/pip install --quiet --no-compile --require-hashes -r requirements.txt
 	@touch $@
 
 .venv/develop: requirements-dev.txt | $(BIN)/python
 	@echo "Installing what requirements-dev.txt pins into .venv; the first time takes a minute or two."
-	@$(BIN)/pip install --quiet --require-hashes -r requirements-dev.txt
+	@$(BIN)/pip install --quiet --no-compile --require-hashes -r requirements-dev.txt
 	@touch $@ .venv/run-time
 
 # Debian packages: installed where we may, named where we may not.
