@@ -356,6 +356,19 @@ def test_6_nothing_is_added_to_a_load_that_has_started() -> None:
         assert pack.state == (PackState.IN_STERILISER if pack.pk in inside else PackState.ASSEMBLED)
 
 
+@race
+def test_6_the_programme_of_an_empty_load_does_not_change_under_what_goes_in() -> None:
+    machine = make.machine(programmes=[makers.programme("S121", set_c=121.0)])
+    load, pack = make.load(machine), makers.pack()
+    added, opened = at_once(
+        lambda: actions.add_pack(load.code, pack.code, act=act()),
+        lambda: actions.open_load(machine.code, "S121", act=act()),
+    )
+    assert not isinstance(opened, Refused)
+    load.refresh_from_db()
+    assert (load.programme.code == "S121") == isinstance(added, Refused)
+
+
 # 8. An implant waits for its biological result.
 
 
