@@ -14,6 +14,7 @@ from threading import Barrier
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import pytest
 from django.db import connections, transaction
 
 from instruments import actions as instrument_actions
@@ -246,11 +247,32 @@ def maker_pack(of: Part | None = None, *, expires: date = date(2028, 1, 31), at:
     return Pack.objects.get(code=done.mark)
 
 
-# Races
+# Refusals and races
+
+
+def refused(call: Callable[[], object]) -> list[str]:
+    """Slugs of the refusal that a call must end in."""
+    with pytest.raises(Refused) as caught:
+        call()
+    return [finding.slug for finding in caught.value.findings]
+
+
+def apart(call: Callable[[], Any]) -> Callable[[], Any]:
+    """The call as a thread runs it, on a connection of its own; a refusal becomes its answer."""
+
+    def run() -> Any:
+        try:
+            return call()
+        except Refused as refused:
+            return refused
+        finally:
+            connections.close_all()
+
+    return run
 
 
 def at_once(*calls: Callable[[], Any]) -> list[Any]:
-    """Run calls at the same moment, each in a thread with a connection of its own.
+    """Run calls at the same moment, each in a thread of its own.
 
     Returns:
         What each call returned, or its refusal.
@@ -258,13 +280,8 @@ def at_once(*calls: Callable[[], Any]) -> list[Any]:
     start = Barrier(len(calls))
 
     def run(call: Callable[[], Any]) -> Any:
-        try:
-            start.wait(timeout=30)
-            return call()
-        except Refused as refused:
-            return refused
-        finally:
-            connections.close_all()
+        start.wait(timeout=30)
+        return apart(call)()
 
     with ThreadPoolExecutor(len(calls)) as pool:
         return list(pool.map(run, calls))
