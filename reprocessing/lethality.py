@@ -111,8 +111,8 @@ def of_samples(times_s: ArrayLike, temperatures_c: ArrayLike) -> Lethality:
     """
     times = np.asarray(times_s, dtype=np.float64)
     temperatures = np.asarray(temperatures_c, dtype=np.float64)
-    _check_samples(times, temperatures)
-    lethality = _lethality(np.diff(times), temperatures[:-1], temperatures[1:], median_step_s(times))
+    steps = _checked_steps(times, temperatures)
+    lethality = _lethality(steps, temperatures[:-1], temperatures[1:], median_step_s(steps))
     if not (isfinite(lethality.a0_s) and isfinite(lethality.f0_min)):
         raise ValueError("Cannot integrate the samples: their temperatures are beyond any number.")
     return lethality
@@ -135,7 +135,7 @@ def of_trace(trace: Trace) -> Lethality:
     for times, readings in trace.probe_readings():
         steps = np.diff(times)
         kept = ~is_gap(steps)
-        probes.append(_lethality(steps[kept], readings[:-1][kept], readings[1:][kept], median_step_s(times)))
+        probes.append(_lethality(steps[kept], readings[:-1][kept], readings[1:][kept], median_step_s(steps)))
     coarsest = [probe.coarsest_step_s for probe in probes if probe.coarsest_step_s is not None]
     medians = [probe.median_step_s for probe in probes if probe.median_step_s is not None]
     return Lethality(
@@ -198,7 +198,8 @@ def _clip(
     return steps_s, lower, upper
 
 
-def _check_samples(times: FloatArray, temperatures: FloatArray) -> None:
+def _checked_steps(times: FloatArray, temperatures: FloatArray) -> FloatArray:
+    """Steps between the times of samples that can be integrated."""
     if times.ndim != 1 or times.shape != temperatures.shape:
         raise ValueError("Cannot integrate the samples: each must be one time and one temperature.")
     if times.size < 2:
@@ -207,10 +208,12 @@ def _check_samples(times: FloatArray, temperatures: FloatArray) -> None:
         wrong = np.flatnonzero(~np.isfinite(values))
         if wrong.size:
             raise ValueError(f"Cannot integrate sample {wrong[0]}: its {name} must be a finite number.")
-    late = np.flatnonzero(np.diff(times) <= 0)
+    steps = np.diff(times)
+    late = np.flatnonzero(steps <= 0)
     if late.size:
         at = int(late[0]) + 1
         raise ValueError(
             f"Cannot integrate sample {at}: its time is {times[at]:g} s, "
             f"must be after the {times[at - 1]:g} s of the sample before."
         )
+    return steps

@@ -76,6 +76,7 @@ class Trace:
         started_local: wall clock of second 0, where the log gives one without offset.
         ambient_mbar: air pressure that was added to gauge readings; None when there were none.
         ignored: columns of the log that were not read.
+        silent: probes and gauges that have left no reading, and do not count.
 
     Raises:
         ValueError: times do not increase, or shapes differ.
@@ -91,6 +92,7 @@ class Trace:
     started_local: datetime | None = None
     ambient_mbar: float | None = None
     ignored: tuple[str, ...] = ()
+    silent: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         rows = self.times_s.size
@@ -129,9 +131,9 @@ def is_gap(steps_s: FloatArray) -> NDArray[np.bool_]:
     return steps_s > GAP_S + SAME_S
 
 
-def median_step_s(times_s: FloatArray) -> float | None:
-    """Median step between times, gaps included [s]; None for fewer than two."""
-    return float(np.median(np.diff(times_s))) if times_s.size > 1 else None
+def median_step_s(steps_s: FloatArray) -> float | None:
+    """Median step, gaps included [s]; None where there is none."""
+    return float(np.median(steps_s)) if steps_s.size else None
 
 
 def is_coarse(median_s: float) -> bool:
@@ -172,24 +174,28 @@ def clean(log: Log) -> Trace:
         flags.add("unsorted")
     times, temperatures, pressures = _one_row_each(log.seconds, temperatures, pressures, flags)
     stuck = _stuck(times, temperatures)
-    healthy = [at for at in range(len(log.probes)) if at not in stuck]
-    temperatures = temperatures[:, healthy]
-    flags |= _flags_of_the_rest(times, temperatures)
+    healthy = [at for at in _speaking(temperatures) if at not in stuck]
+    recording = _speaking(pressures)
+    flags |= _flags_of_the_rest(times, temperatures[:, healthy])
+    heard = {*(log.probes[at] for at in (*healthy, *stuck)), *(log.gauges[at] for at in recording)}
     return Trace(
         times_s=times,
-        temperatures_c=temperatures,
+        temperatures_c=temperatures[:, healthy],
         probes=tuple(log.probes[at] for at in healthy),
-        pressures_bar_abs=pressures,
-        gauges=log.gauges,
-        flags=(
-            *(flag for flag in FLAG_WORDS if flag in flags),
-            *(f"{STUCK}:{log.probes[at]}" for at in stuck),
-        ),
+        pressures_bar_abs=pressures[:, recording],
+        gauges=tuple(log.gauges[at] for at in recording),
+        flags=(*(flag for flag in FLAG_WORDS if flag in flags), *(f"{STUCK}:{log.probes[at]}" for at in stuck)),
         started_at=log.started_at,
         started_local=log.started_local,
         ambient_mbar=log.ambient_mbar,
         ignored=log.ignored,
+        silent=tuple(name for name in (*log.probes, *log.gauges) if name not in heard),
     )
+
+
+def _speaking(columns: FloatArray) -> list[int]:
+    """Positions of the columns that have a reading."""
+    return np.flatnonzero(~np.all(np.isnan(columns), axis=0)).tolist()
 
 
 def _readings(times_s: FloatArray, columns: FloatArray) -> Iterator[tuple[FloatArray, FloatArray]]:
@@ -211,6 +217,9 @@ def _assumptions(trace: Trace) -> Iterator[Finding]:
         whose = "the standard atmosphere, which may not be the room's" if standard else "the room's air pressure"
         words = f"Gauge pressure was made absolute by adding {trace.ambient_mbar:g} mbar, {whose}."
         yield Finding("gauge-pressure", severity, "trace", words)
+    if trace.silent:
+        words = f"Without a single reading, and left out: {', '.join(trace.silent)}."
+        yield Finding("silent-sensor", Severity.LOOK, "trace", words)
     if trace.ignored:
         words = f"Columns that were not read: {', '.join(trace.ignored)}."
         yield Finding("columns-not-read", Severity.NOTE, "trace", words)
@@ -291,9 +300,10 @@ def _flags_of_the_rest(times: FloatArray, temperatures: FloatArray) -> set[str]:
     """Flags of what is left after cleaning."""
     found = set()
     for probe_times, _ in _readings(times, temperatures):
-        if np.any(is_gap(np.diff(probe_times))):
+        steps = np.diff(probe_times)
+        if np.any(is_gap(steps)):
             found.add("gap")
-        median_s = median_step_s(probe_times)
+        median_s = median_step_s(steps)
         if median_s is not None and is_coarse(median_s):
             found.add("coarse")
     recorded = np.flatnonzero(~np.all(np.isnan(temperatures), axis=1))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from io import StringIO
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from django.core.management import call_command
 
 from config.management.commands.compute import answer
 
+DOCS = Path(__file__).parents[1] / "docs" / "algorithms"
 KEYS = ["a0_s", "f0_min", "floor_a0_s", "floor_f0_min", "coarsest_step_s", "flags"]
 
 
@@ -79,6 +81,16 @@ def test_steam_there_and_back() -> None:
     assert isinstance(back, dict)
     assert back["temperature_c"] == pytest.approx([134, 100], abs=1e-9)
     assert answer("steam", {"pressure_bar_abs": []}) == {"temperature_c": []}
+
+
+@pytest.mark.parametrize("what", ["lethality", "steam"])
+def test_the_worked_example_of_the_documentation(what: str) -> None:
+    asked, told = (json.loads(block) for block in re.findall(r"```json\n(.*)\n```", (DOCS / f"{what}.md").read_text()))
+    found = answer(what, asked)
+    assert isinstance(found, dict)
+    assert list(found) == list(told)
+    for key, figure in told.items():
+        assert found[key] == (figure if key == "flags" else pytest.approx(figure, rel=2e-6))
 
 
 @pytest.mark.parametrize(

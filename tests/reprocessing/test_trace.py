@@ -170,6 +170,15 @@ def test_a_probe_whose_other_has_no_reading_meanwhile_is_not_stuck() -> None:
     )
 
 
+def test_a_probe_or_gauge_without_a_reading_does_not_count_and_is_named() -> None:
+    rows = [f"{at},90,{'' if at % 2 else 999},1," for at in range(11)]
+    trace = parse_trace(csv("t_s,p1_c,p2_c,a_bar_abs,b_bar_abs", *rows))
+    assert (trace.probes, trace.gauges, trace.silent) == (("p1_c",), ("a_bar_abs",), ("p2_c", "b_bar_abs"))
+    assert of_trace(trace).a0_s == pytest.approx(100)
+    assert trace.flags == ("missing_values", "out_of_range", "truncated")
+    assert trace.findings()[-1].sentence == "Without a single reading, and left out: p2_c, b_bar_abs."
+
+
 def test_every_flag_has_words() -> None:
     content = csv(
         "t_s;p1_f;p2_c",
