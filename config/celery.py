@@ -3,6 +3,7 @@
 import os
 
 from celery import Celery
+from celery.signals import worker_ready
 
 # For the `celery` command, which is of use in production only: `manage.py serve` runs the jobs elsewhere.
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.production")
@@ -10,3 +11,18 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.production")
 app = Celery("lumenkeep")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
+
+# Each job looks at everything and may run twice: a run that was missed is made up by the next.
+app.conf.beat_schedule = {
+    "life": {"task": "instruments.tasks.watch_life", "schedule": 15 * 60.0},
+    "expiry": {"task": "trays.tasks.watch_expiry", "schedule": 15 * 60.0},
+    "decisions": {"task": "reprocessing.tasks.watch_decisions", "schedule": 2 * 60.0},
+    "cases": {"task": "lists.tasks.watch_cases", "schedule": 5 * 60.0},
+}  # seconds
+
+
+@worker_ready.connect
+def look_at_once(**_: object) -> None:
+    """A worker that starts has every job done once: what happened while none ran is told without delay."""
+    for entry in app.conf.beat_schedule.values():
+        app.send_task(entry["task"])

@@ -8,6 +8,7 @@ import json
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
+from textwrap import shorten
 from typing import Any, Concatenate, ParamSpec
 
 from django.db import IntegrityError, connection, models, transaction
@@ -16,7 +17,7 @@ from django.db.models.functions import Greatest
 from django.utils import timezone
 
 from journal.findings import Finding, Refused, Severity, unknown
-from journal.models import Line, Notice, Person, Receipt, Station
+from journal.models import WORDS_LENGTH, Line, Notice, Person, Receipt, Station
 from journal.moves import Move, why_not
 from journal.roles import Right, Role
 
@@ -307,7 +308,7 @@ def tell(topic: str, concerns: Iterable[Concern], *, at: datetime) -> tuple[int,
         for pair in wanted.keys() & opened.keys():
             _reword(opened[pair], wanted[pair])
         fresh = [
-            Notice(topic=topic, opened_at=at, **asdict(concern))
+            Notice(topic=topic, opened_at=at, cause=concern.cause, role=concern.role, **_words(concern))
             for pair, concern in wanted.items()
             if pair not in opened
         ]
@@ -322,8 +323,15 @@ def _lock_topic(topic: str) -> None:
             cursor.execute("SELECT pg_advisory_xact_lock(hashtext('journal.notice'), hashtext(%s))", [topic])
 
 
+def _words(concern: Concern) -> dict[str, str]:
+    """What a notice says, cut at a word where its column ends."""
+    said = {"sentence": concern.sentence, "remedy": concern.remedy}
+    cut = {name: shorten(text, WORDS_LENGTH, placeholder=" …") for name, text in said.items()}
+    return {**cut, "link": concern.link}
+
+
 def _reword(notice: Notice, concern: Concern) -> None:
     """An open notice says what holds now."""
-    words = {"sentence": concern.sentence, "remedy": concern.remedy, "link": concern.link}
+    words = _words(concern)
     if any(getattr(notice, name) != text for name, text in words.items()):
         Notice.objects.filter(pk=notice.pk).update(**words)

@@ -103,6 +103,10 @@ class PolicySetting(models.Model):
             raise ValidationError(str(error)) from error
 
 
+WORDS_LENGTH = 300
+"""Characters of a notice's sentence, and of its remedy, at most."""
+
+
 class NoticeQuerySet(models.QuerySet["Notice"]):
     """Notices, chainable."""
 
@@ -121,8 +125,8 @@ class Notice(models.Model):
     topic = models.CharField(max_length=40)
     cause = models.CharField(max_length=120, help_text="Stable name of the cause: “cycles:P000012A”.")
     role = models.CharField(max_length=40, choices=_ROLES)
-    sentence = models.CharField(max_length=300)
-    remedy = models.CharField(max_length=300, blank=True)
+    sentence = models.CharField(max_length=WORDS_LENGTH)
+    remedy = models.CharField(max_length=WORDS_LENGTH, blank=True)
     link = models.CharField(max_length=200, blank=True)
     opened_at = models.DateTimeField(default=timezone.now)
     closed_at = models.DateTimeField(null=True, blank=True)

@@ -1,0 +1,84 @@
+"""Jobs on lists: cases that lack something, standing sets, and pieces that have not come back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, datetime, timedelta
+
+from celery import shared_task
+from django.utils import timezone
+
+from instruments.models import Piece, PieceLine
+from instruments.states import PieceState
+from journal.actions import Concern, tell
+from journal.findings import Severity
+from journal.reads import policy
+from journal.roles import Role
+from lists.reads import CaseRow, list_readiness, standing_sets
+from lists.states import CaseState, Readiness
+
+WORTH_TELLING = (Readiness.SHORT, Readiness.LATE, Readiness.NOT_PLANNED)
+
+
+@shared_task
+def watch_cases() -> None:
+    """Tell the coordinators what lacks before a listed case, and the unit which pieces are missing."""
+    at = timezone.now()
+    tell("cases", _lacking(at), at=at)
+
+
+def _lacking(at: datetime) -> Iterator[Concern]:
+    today = timezone.localdate(at)
+    for ahead in range(int(policy("case_horizon_days")) + 1):
+        day = today + timedelta(days=ahead)
+        for row in list_readiness(day, at=at).rows:
+            yield from _of_case(row, day)
+    yield from _standing(today, at)
+    yield from _missing()
+
+
+def _of_case(row: CaseRow, day: date) -> Iterator[Concern]:
+    if row.case.state != CaseState.PLANNED or row.readiness is None or row.readiness.verdict not in WORTH_TELLING:
+        return
+    first = min(row.readiness.findings, key=lambda finding: list(Severity).index(finding.severity))
+    start = timezone.localtime(row.case.starts_at)
+    yield Concern(
+        cause=f"case:{row.case.code}",
+        role=Role.COORDINATOR,
+        sentence=f"Case {row.case.code}, {start:%a %d-%b-%Y %H:%M}: {row.readiness.words}. {first.sentence}",
+        remedy=first.remedy,
+        link=f"/lists/{day.isoformat()}/",
+    )
+
+
+def _standing(today: date, at: datetime) -> Iterator[Concern]:
+    """Standing sets below their minimum, or that the list takes below it; at the minimum all is as it should be."""
+    for row in standing_sets(today, at=at):
+        if row.sterile - row.reserved < row.minimum:
+            (finding,) = row.findings
+            yield Concern(
+                cause=f"standing:{row.template}",
+                role=Role.COORDINATOR,
+                sentence=finding.sentence,
+                remedy=finding.remedy,
+                link=f"/lists/{today.isoformat()}/",
+            )
+
+
+def _missing() -> Iterator[Concern]:
+    """Each missing piece, to those who can look for it: in the theatre, and in sterile services."""
+    lines = PieceLine.objects.filter(piece__state=PieceState.MISSING, target=PieceState.MISSING).order_by("pk")
+    last = {line.piece_id: line for line in lines}
+    for piece in Piece.objects.filter(state=PieceState.MISSING).select_related("part"):
+        line = last[piece.pk]
+        case = line.evidence.get("case")
+        since = timezone.localtime(line.occurred_at)
+        from_case = f" It did not come back from case {case}." if case else ""
+        for role in (Role.NURSE, Role.TECHNICIAN):
+            yield Concern(
+                cause=f"missing:{piece.code}",
+                role=role,
+                sentence=f"{piece.part.name} {piece.code} is missing since {since:%d-%b-%Y %H:%M}.{from_case}",
+                remedy="Look in the theatre, the linen and the waste; scan it when it is found.",
+                link=f"/pieces/{piece.code}/",
+            )

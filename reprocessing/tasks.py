@@ -1,0 +1,82 @@
+"""Jobs on loads: what waits for a decision, and what evidence came in after one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+
+from celery import shared_task
+from django.utils import timezone
+
+from journal.actions import Concern, tell
+from journal.reads import policy
+from journal.roles import Role
+from reprocessing.models import Doubt, Indicator, Load
+from reprocessing.states import IndicatorKind, LoadState, Result
+
+ANSWERED = (LoadState.RECALLED, LoadState.REJECTED)
+"""A load in one of these has had the answer to a failed indicator."""
+
+
+@shared_task
+def watch_decisions() -> None:
+    """Tell who decides on loads which of them wait for it."""
+    at = timezone.now()
+    tell("decisions", _undecided(at), at=at)
+
+
+def _undecided(at: datetime) -> Iterator[Concern]:
+    yield from _waiting_too_long(at)
+    yield from _biological_results()
+    yield from _doubts()
+
+
+def _waiting_too_long(at: datetime) -> Iterator[Concern]:
+    since = at - timedelta(minutes=int(policy("waiting_decision_min")))
+    for load in Load.objects.undecided().filter(ended_at__lte=since).select_related("machine"):
+        yield Concern(
+            cause=f"decision:{load.code}",
+            role=Role.RELEASER,
+            sentence=f"Load {load.code} of {load.machine.name} ended {_clock(load.ended_at)} and is not decided.",
+            remedy="Look at its evidence and decide.",
+            link=_link(load),
+        )
+
+
+def _biological_results() -> Iterator[Concern]:
+    rows = Indicator.objects.filter(kind=IndicatorKind.BIOLOGICAL).exclude(load__state__in=ANSWERED)
+    for row in rows.filter(result=Result.FAILED).select_related("load"):
+        yield Concern(
+            cause=f"biological:{row.load.code}",
+            role=Role.QUALITY,
+            sentence=f"The biological indicator of load {row.load.code} has failed; the load is {row.load.state}.",
+            remedy="Decide on the recall." if row.load.state == LoadState.RELEASED else "Have the load rejected.",
+            link=_link(row.load),
+        )
+    for row in rows.filter(result=Result.WAITING, load__state=LoadState.RELEASED).select_related("load"):
+        yield Concern(
+            cause=f"result:{row.load.code}",
+            role=Role.RELEASER,
+            sentence=f"Load {row.load.code} is released and its biological result is still to be read.",
+            remedy="Read it when it is due.",
+            link=_link(row.load),
+        )
+
+
+def _doubts() -> Iterator[Concern]:
+    for row in Doubt.objects.filter(decided_at=None).select_related("load", "test__machine"):
+        yield Concern(
+            cause=f"doubt:{row.load.code}:{row.test_id}",
+            role=Role.QUALITY,
+            sentence=f"Load {row.load.code} is in doubt: {row.test.machine.name} failed its {row.test.kind} test.",
+            remedy="Decide whether it is recalled.",
+            link=_link(row.load),
+        )
+
+
+def _link(load: Load) -> str:
+    return f"/loads/{load.code}/"
+
+
+def _clock(moment: datetime | None) -> str:
+    return f"{timezone.localtime(moment):%d-%b-%Y %H:%M}" if moment else "at a time not recorded"

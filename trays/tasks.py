@@ -1,0 +1,41 @@
+"""Jobs on packs: whose shelf life is near its end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+
+from celery import shared_task
+from django.db.models import Q
+from django.utils import timezone
+
+from journal.actions import Concern, tell
+from journal.reads import policy
+from journal.roles import Role
+from trays.models import Pack
+from trays.states import PackState
+
+
+@shared_task
+def watch_expiry() -> None:
+    """Tell the technicians which packs on the shelf expire soon, or have expired and are still about."""
+    at = timezone.now()
+    tell("expiry", _expiring(at), at=at)
+
+
+def _expiring(at: datetime) -> Iterator[Concern]:
+    soon = at + timedelta(days=int(policy("expiring_soon_days")))
+    packs = Pack.objects.filter(Q(state=PackState.STERILE, use_by__lte=soon) | Q(state=PackState.EXPIRED))
+    for pack in packs.select_related("place"):
+        day = timezone.localtime(pack.use_by)
+        over = pack.use_by < at
+        where = f" It is in {pack.place.name}." if pack.place else ""
+        yield Concern(
+            cause=f"expiry:{pack.code}",
+            role=Role.TECHNICIAN,
+            sentence=f"{pack.name} {pack.code} {'expired' if over else 'expires'} on {day:%d-%b-%Y}.{where}",
+            remedy="Take it from the shelf and send it back to the washer."
+            if over
+            else "Use it first, or replace it.",
+            link=f"/packs/{pack.code}/",
+        )
