@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from collections.abc import Iterator
 from typing import Any
 
@@ -11,6 +12,20 @@ from django.db import connections
 from django.test import TransactionTestCase
 
 from journal import append_only
+
+# By marker: is what the test needs on this machine, and its name.
+NEEDS = {
+    "servers": ("DATABASE_URL" in os.environ and "REDIS_URL" in os.environ, "DATABASE_URL and REDIS_URL"),
+    "browser": (shutil.which("chromium") is not None, "chromium"),
+}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Skip what this machine cannot run."""
+    for item in items:
+        for marker, (is_here, name) in NEEDS.items():
+            if not is_here and item.get_closest_marker(marker):
+                item.add_marker(pytest.mark.skip(reason=f"needs {name}"))
 
 
 @pytest.fixture(autouse=True, scope="session")
