@@ -12,13 +12,12 @@ from reprocessing.actions.loads import (
     add_piece,
     add_returned_set,
     open_load,
-    record_dosing,
     start_load,
     take_off_load,
     take_out_of_load,
-    unload,
 )
 from reprocessing.actions.machines import record_test, return_to_service, take_out_of_service
+from reprocessing.actions.unloading import record_dosing, unload
 
 __all__ = [
     "add_pack",

@@ -16,7 +16,8 @@ from journal.findings import Finding, Refused, Severity
 from journal.reads import policy
 from journal.roles import Right
 from reprocessing import rules
-from reprocessing.actions.loads import count_cycle, done, end_pack
+from reprocessing.actions.loads import counted, done
+from reprocessing.actions.unloading import count_cycle, end_facts, end_pack
 from reprocessing.checklist import Check, release_stops
 from reprocessing.models import Doubt, Load, LoadLine, Release
 from reprocessing.reads import builders, load_evidence, second_person_wanted
@@ -26,6 +27,8 @@ from reprocessing.writer import lock_load, move_load
 from trays.models import Carried, Pack
 from trays.states import PACK_MOVES, PackKind, PackState
 from trays.writer import carried_pieces, lock_packs, move_pack
+
+COOL = "Let the packs cool, then store them."
 
 
 @action
@@ -56,14 +59,10 @@ def release(load: str, *, reason: str = "", alone: str = "", act: Act) -> Done:
     for pack in packs:
         _make_sterile(row, pack, act)
     _close(row)
-    went = f"{len(pieces)} pieces are cleaned" if row.machine.washes else f"{_count(packs, 'sterile')} sterile"
-    next_step = "Inspect the pieces." if row.machine.washes else "Let the packs cool, then store them."
-    return done("release", row, f"{row.code} is released: {went}.", next_step, _still_due(row, checks))
-
-
-def _count(packs: Collection[Pack], state: str) -> str:
-    number = sum(pack.state == state for pack in packs)
-    return "1 pack is" if number == 1 else f"{number} packs are"
+    sterile = sum(pack.state == PackState.STERILE for pack in packs)
+    went = counted(len(pieces), "piece") if row.machine.washes else counted(sterile, "pack")
+    became, next_step = ("cleaned", "Inspect the pieces.") if row.machine.washes else ("sterile", COOL)
+    return done("release", row, f"{row.code} is released; {became}: {went}.", next_step, _still_due(row, checks))
 
 
 def _lock_members(load: Load) -> tuple[list[Pack], list[Piece]]:
@@ -136,8 +135,10 @@ def reject(load: str, *, reason: str, soiled: tuple[str, ...] = (), act: Act) ->
     packs, pieces = _lock_members(row)
     inside = _inside(packs)
     evidence = {"checks": [check.as_dict() for check in load_evidence(row)]}
-    fields = {"ended_at": act.at} if row.state == LoadState.RUNNING else {}
-    facts = _soiled_facts(row, soiled, inside)
+    fields, facts = {}, [*_soiled_facts(row, soiled, inside)]
+    if row.state == LoadState.RUNNING:
+        fields = {"ended_at": act.at}
+        facts += end_facts("reject", row, act)
     move_load(row, "reject", act, facts=facts, reason=reason, evidence={"soiled": sorted(soiled)}, **fields)
     Release.objects.create(
         load=row, decision=LoadState.REJECTED, by=act.by, at=act.at, reason=reason, evidence=evidence
@@ -183,8 +184,8 @@ def recall_load(load: str, *, reason: str, act: Act) -> Done:
 def _recall(load: Load, verb: str, reason: str, act: Act) -> Done:
     """A steriliser load calls its packs back; a wash its pieces, and the packs that carry them."""
     washed = _last_washed_in(load)
-    went = Q(carried__piece__code__in=washed) if load.machine.washes else Q(load_packs__load=load)
-    packs = lock_packs(set(Pack.objects.filter(went).values_list("code", flat=True)))
+    touched = Q(carried__piece__code__in=washed) if load.machine.washes else Q(load_packs__load=load)
+    packs = lock_packs(set(Pack.objects.filter(touched).values_list("code", flat=True)))
     pieces = lock_pieces(washed)
     move_load(load, "recall", act, reason=reason)
     called = [pack for pack in packs if pack.state in PACK_MOVES["recall"].origins]
@@ -197,8 +198,8 @@ def _recall(load: Load, verb: str, reason: str, act: Act) -> Done:
         *(_not_called(load, pack.code, pack.state) for pack in packs if pack not in called),
         *(_not_called(load, piece.code, piece.state) for piece in pieces if piece.state == PieceState.ON_TRAY),
     ]
-    sentence = f"{load.code} is recalled: {len(called)} packs called back, {len(back)} pieces sent to the washer."
-    return done(verb, load, sentence, "Find each and keep it apart.", findings)
+    went = f"{counted(len(called), 'pack')} called back, {counted(len(back), 'piece')} sent to the washer"
+    return done(verb, load, f"{load.code} is recalled: {went}.", "Find each and keep it apart.", findings)
 
 
 def _last_washed_in(load: Load) -> list[str]:

@@ -35,31 +35,39 @@ def attach_trace(load: str, file_name: str, content: str, *, act: Act) -> Done:
     """
     row = lock_load(load)
     need(Right.STERILISE, "attach a record to", row.code, act)
+    trace, is_new = _keep(row, file_name, content, act)
+    if trace.load_id != row.pk:
+        raise Refused(_other_load(row, trace))
+    if not is_new:
+        return done("attach_trace", row, f"{trace.file_name} is attached to {row.code} already; nothing was changed.")
+    judgement = Judgement.from_dict(trace.judgement)
+    evidence = {"sha256": trace.sha256, "file_name": file_name, "within_limits": judgement.within_limits}
+    write_line(LoadLine, row, "attach_trace", act, evidence=evidence)
+    return done("attach_trace", row, judgement.sentence, findings=judgement.findings)
+
+
+def _keep(load: Load, file_name: str, content: str, act: Act) -> tuple[Trace, bool]:
+    """The record of this content, and whether it is new: judged now, kept for this load.
+
+    Raises:
+        Refused: it is new, and the load takes no record any more or it cannot be judged.
+    """
     sha256 = hashlib.sha256(content.encode()).hexdigest()
-    facts = tuple(wrong_state("attach a record to", row.code, row.state, *UNDECIDED))
     known = Trace.objects.filter(sha256=sha256).select_related("load").first()
-    if known is None:
-        if facts:
-            raise Refused(*facts)
-        judgement = _judge(row, content, file_name)
-        known, _ = Trace.objects.get_or_create(
-            sha256=sha256,
-            defaults={
-                "load": row,
-                "file_name": file_name,
-                "content": content,
-                "judgement": judgement.as_dict(),
-                "received_at": act.at,
-                "received_by": act.by,
-            },
-        )
-        if known.load_id == row.pk:
-            evidence = {"sha256": sha256, "file_name": file_name, "within_limits": judgement.within_limits}
-            write_line(LoadLine, row, "attach_trace", act, evidence=evidence)
-            return done("attach_trace", row, judgement.sentence, findings=judgement.findings)
-    if known.load_id != row.pk:
-        raise Refused(_other_load(row, known))
-    return done("attach_trace", row, f"{known.file_name} is attached to {row.code} already; nothing was changed.")
+    if known is not None:
+        return known, False
+    facts = tuple(wrong_state("attach a record to", load.code, load.state, *UNDECIDED))
+    if facts:
+        raise Refused(*facts)
+    fields = {
+        "load": load,
+        "file_name": file_name,
+        "content": content,
+        "judgement": _judge(load, content, file_name).as_dict(),
+        "received_at": act.at,
+        "received_by": act.by,
+    }
+    return Trace.objects.get_or_create(sha256=sha256, defaults=fields)
 
 
 def _other_load(load: Load, trace: Trace) -> Finding:

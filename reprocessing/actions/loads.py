@@ -1,12 +1,12 @@
-"""Building a load, starting it and unloading it."""
+"""Building a load and starting it."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from instruments.identity import Kind
-from instruments.models import Part, Piece, PieceLine, Programme
+from instruments.models import Part, Piece, Programme
 from instruments.reads import single_use_facts
 from instruments.states import PieceState
 from instruments.writer import lock_piece, lock_pieces, move_piece, new_code
@@ -21,13 +21,18 @@ from reprocessing.states import LoadKind, LoadState, MachineState
 from reprocessing.writer import lock_load, lock_load_and_machine, lock_machine, move_load
 from trays.models import Content, Pack
 from trays.states import ENDED, PackKind
-from trays.writer import carried_pieces, give_up, lock_pack, lock_packs, move_pack
+from trays.writer import lock_pack, move_pack
 
 
 def done(verb: str, load: Load, sentence: str, next_step: str = "", findings: Iterable[Finding] = ()) -> Done:
     """The answer about a load."""
     looked = tuple(finding.as_dict() for finding in findings)
     return Done(verb, "load", load.pk, load.code, load.state, sentence, next_step, looked)
+
+
+def counted(number: int, thing: str) -> str:
+    """A number of things, in words: “1 pack”, “2 packs”."""
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
 @action
@@ -178,7 +183,7 @@ def add_returned_set(load: str, pack: str, *, act: Act) -> Done:
     evidence = {"pack": ended.code, "pieces": [piece.code for piece in pieces]}
     write_line(LoadLine, row, "add_returned_set", act, evidence=evidence)
     apart = "; ".join(sorted({piece.part.take_apart for piece in pieces if piece.part.take_apart}))
-    return done("add_returned_set", row, f"{len(pieces)} pieces of {ended.name} are in {row.code}.", apart)
+    return done("add_returned_set", row, f"{row.code} holds {counted(len(pieces), 'piece')} of {ended.name}.", apart)
 
 
 def _ended_pack(code: str) -> Pack:
@@ -204,7 +209,7 @@ def take_off_load(load: str, pack: str, *, act: Act) -> Done:
     row = lock_load(load)
     item = lock_pack(pack)
     member = LoadPack.objects.filter(load=row, pack=item, open=True).first()
-    facts = [*wrong_state("take off", row.code, row.state, LoadState.BUILDING), *_member_facts(row, item.code, member)]
+    facts = [*wrong_state("take off", row.code, row.state, LoadState.BUILDING), *member_facts(row, item.code, member)]
     move_pack(item, "take_off_load", act, facts=facts, evidence={"load": row.code})
     LoadPack.objects.filter(load=row, pack=item).delete()
     write_line(LoadLine, row, "take_off_load", act, evidence={"pack": item.code})
@@ -217,14 +222,15 @@ def take_out_of_load(load: str, piece: str, *, act: Act) -> Done:
     row = lock_load(load)
     item = lock_piece(piece)
     member = LoadPiece.objects.filter(load=row, piece=item, open=True).first()
-    facts = [*wrong_state("take out", row.code, row.state, LoadState.BUILDING), *_member_facts(row, item.code, member)]
+    facts = [*wrong_state("take out", row.code, row.state, LoadState.BUILDING), *member_facts(row, item.code, member)]
     move_piece(item, "take_out_of_washer", act, facts=facts, evidence={"load": row.code})
     LoadPiece.objects.filter(load=row, piece=item).delete()
     write_line(LoadLine, row, "take_out_of_load", act, evidence={"piece": item.code})
     return done("take_out_of_load", row, f"{item.part.name} {item.code} is out of {row.code}.")
 
 
-def _member_facts(load: Load, code: str, member: object | None) -> Iterator[Finding]:
+def member_facts(load: Load, code: str, member: object | None) -> Iterator[Finding]:
+    """What is to be taken from a load must be in it."""
     if member is None:
         yield stop(
             "not-in-load",
@@ -285,106 +291,4 @@ def _loaded_facts(load: Load, held: int, *, caps_open: bool) -> Iterator[Finding
             load.code,
             f"Cannot start {load.code}: caps, ports and taps are not confirmed open, must be.",
             "Take caps off, open ports and taps, and confirm it.",
-        )
-
-
-@action
-def unload(load: str, *, damaged: tuple[str, ...] = (), dosing_recorded: bool | None = None, act: Act) -> Done:
-    """Take a load out of its machine, each pack looked at.
-
-    A wet or torn pack (`damaged`) ends at once, whatever becomes of the load: its pieces go back before the
-    washer. `dosing_recorded` speaks of a washer's own record of phases and doses: as programmed or not.
-    """
-    row = lock_load(load)
-    packs = lock_packs(row.load_packs.filter(open=True).values_list("pack__code", flat=True))
-    facts = [*_damaged_facts(row, damaged, packs), *_end_facts(row, act)]
-    move_load(
-        row,
-        "unload",
-        act,
-        facts=facts,
-        evidence={"damaged": sorted(damaged), "dosing_recorded": dosing_recorded},
-        ended_at=act.at,
-        dosing_recorded=dosing_recorded,
-    )
-    for pack in packs:
-        if pack.code in damaged:
-            end_pack(row, pack, act, reason="wet or torn on unloading", barrier_intact=False)
-        else:
-            intact = None if pack.kind == PackKind.IMMEDIATE else True
-            move_pack(pack, "unload", act, evidence={"load": row.code}, follows=True, barrier_intact=intact)
-            row.load_packs.filter(pack=pack).update(barrier_intact=intact)
-    ended = f" {len(damaged)} wet or torn: ended, to be washed and packed anew." if damaged else ""
-    return done("unload", row, f"{row.code} has ended and waits for its decision.{ended}", "Complete its evidence.")
-
-
-def _damaged_facts(load: Load, damaged: Collection[str], packs: Iterable[Pack]) -> Iterator[Finding]:
-    for code in sorted(set(damaged) - {pack.code for pack in packs}):
-        yield from _member_facts(load, code, None)
-
-
-def _end_facts(load: Load, act: Act) -> Iterator[Finding]:
-    if load.started_at is not None and act.at < load.started_at:
-        yield stop(
-            "ends-before-start",
-            load.code,
-            f"Cannot unload {load.code}: the time given is before its start, must be after it.",
-            "Check the clock of the station.",
-        )
-
-
-def end_pack(
-    load: Load,
-    pack: Pack,
-    act: Act,
-    *,
-    reason: str,
-    barrier_intact: bool | None,
-    soiled: Collection[str] | None = None,
-) -> None:
-    """End a pack of a started load: its pieces have seen a cycle, and go back.
-
-    `soiled`: codes of the pieces that go before the washer, the rest being inspected; all when None.
-    """
-    pieces = carried_pieces(pack)
-    count_cycle(load, pieces, act)
-    move_pack(
-        pack, "reject", act, reason=reason, evidence={"load": load.code}, follows=True, barrier_intact=barrier_intact
-    )
-    dirty = [piece for piece in pieces if soiled is None or piece.code in soiled]
-    give_up(dirty, "send_back", act, reason=reason)
-    give_up([piece for piece in pieces if piece not in dirty], "unpack", act, reason=reason)
-    load.load_packs.filter(pack=pack).update(open=False, barrier_intact=barrier_intact)
-
-
-def count_cycle(load: Load, pieces: Iterable[Piece], act: Act) -> None:
-    """A started cycle has worn what was in it, whatever is decided of the load."""
-    for piece in pieces:
-        piece.cycles += 1
-        piece.save(update_fields=["cycles"])
-        write_line(PieceLine, piece, "count_cycle", act, evidence={"load": load.code, "cycles": piece.cycles})
-
-
-@action
-def record_dosing(load: str, *, recorded: bool, act: Act) -> Done:
-    """Say later what the washer's own record of phases and doses shows: as programmed, or a fault."""
-    row = lock_load(load)
-    need(Right.WASH, "record the doses of", row.code, act)
-    facts = [*wrong_state("record the doses of", row.code, row.state, LoadState.AWAITING_RELEASE), *_washer_facts(row)]
-    if facts:
-        raise Refused(*facts)
-    row.dosing_recorded = recorded
-    row.save(update_fields=["dosing_recorded"])
-    write_line(LoadLine, row, "record_dosing", act, evidence={"dosing_recorded": recorded})
-    words = "as programmed" if recorded else "a fault"
-    return done("record_dosing", row, f"Phases and doses of {row.code}: {words}.")
-
-
-def _washer_facts(load: Load) -> Iterator[Finding]:
-    if not load.machine.washes:
-        yield stop(
-            "no-washer",
-            load.code,
-            f"Cannot record the doses of {load.code}: its machine is a {load.machine.kind}, must be a washer.",
-            "Attach the machine's record instead.",
         )

@@ -274,7 +274,7 @@ def test_a_wet_or_torn_pack_ends_and_its_pieces_go_before_the_washer() -> None:
     load = make.running(make.load(None, wet, dry))
     pieces = list(Piece.objects.filter(carried__pack=wet))
     done = actions.unload(load.code, damaged=(wet.code,), act=act(at=ENDED))
-    assert "1 wet or torn" in done.sentence
+    assert "Wet or torn and ended: 1 pack" in done.sentence
     wet.refresh_from_db()
     assert (wet.state, wet.barrier_intact) == (PackState.VOID, False)
     assert not Piece.objects.filter(carried__pack=wet).exists()

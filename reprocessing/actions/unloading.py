@@ -1,0 +1,121 @@
+"""Taking a load out of its machine: packs are looked at, and what a started cycle leaves behind is written down."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator
+
+from instruments.models import Piece, PieceLine
+from journal.actions import Act, Done, action, need, write_line
+from journal.findings import Finding, Refused
+from journal.roles import Right
+from reprocessing.actions.loads import counted, done, member_facts
+from reprocessing.models import Load, LoadLine
+from reprocessing.rules import stop, wrong_state
+from reprocessing.states import LoadState
+from reprocessing.writer import lock_load, move_load
+from trays.models import Pack
+from trays.states import PackKind
+from trays.writer import carried_pieces, give_up, lock_packs, move_pack
+
+
+@action
+def unload(load: str, *, damaged: tuple[str, ...] = (), dosing_recorded: bool | None = None, act: Act) -> Done:
+    """Take a load out of its machine, each pack looked at.
+
+    A wet or torn pack (`damaged`) ends at once, whatever becomes of the load: its pieces go back before the
+    washer. `dosing_recorded` speaks of a washer's own record of phases and doses: as programmed or not.
+    """
+    row = lock_load(load)
+    packs = lock_packs(row.load_packs.filter(open=True).values_list("pack__code", flat=True))
+    facts = [*_damaged_facts(row, damaged, packs), *end_facts("unload", row, act)]
+    move_load(
+        row,
+        "unload",
+        act,
+        facts=facts,
+        evidence={"damaged": sorted(set(damaged)), "dosing_recorded": dosing_recorded},
+        ended_at=act.at,
+        dosing_recorded=dosing_recorded,
+    )
+    for pack in packs:
+        if pack.code in damaged:
+            end_pack(row, pack, act, reason="wet or torn on unloading", barrier_intact=False)
+        else:
+            intact = None if pack.kind == PackKind.IMMEDIATE else True
+            move_pack(pack, "unload", act, evidence={"load": row.code}, follows=True, barrier_intact=intact)
+            row.load_packs.filter(pack=pack).update(barrier_intact=intact)
+    ended = f" Wet or torn and ended: {counted(len(set(damaged)), 'pack')}; wash and pack anew." if damaged else ""
+    return done("unload", row, f"{row.code} has ended and waits for its decision.{ended}", "Complete its evidence.")
+
+
+def _damaged_facts(load: Load, damaged: Collection[str], packs: Iterable[Pack]) -> Iterator[Finding]:
+    for code in sorted(set(damaged) - {pack.code for pack in packs}):
+        yield from member_facts(load, code, None)
+
+
+def end_facts(verb: str, load: Load, act: Act) -> Iterator[Finding]:
+    """A cycle does not end before it started."""
+    if load.started_at is not None and act.at < load.started_at:
+        yield stop(
+            "ends-before-start",
+            load.code,
+            f"Cannot {verb} {load.code}: the time given is before its start, must be after it.",
+            "Check the clock of the station.",
+        )
+
+
+def end_pack(
+    load: Load,
+    pack: Pack,
+    act: Act,
+    *,
+    reason: str,
+    barrier_intact: bool | None,
+    soiled: Collection[str] | None = None,
+) -> None:
+    """End a pack of a started load: its pieces have seen a cycle, and go back.
+
+    `soiled`: codes of the pieces that go before the washer, the rest being inspected; all when None.
+    """
+    pieces = carried_pieces(pack)
+    count_cycle(load, pieces, act)
+    move_pack(
+        pack, "reject", act, reason=reason, evidence={"load": load.code}, follows=True, barrier_intact=barrier_intact
+    )
+    dirty = [piece for piece in pieces if soiled is None or piece.code in soiled]
+    give_up(dirty, "send_back", act, reason=reason)
+    give_up([piece for piece in pieces if piece not in dirty], "unpack", act, reason=reason)
+    load.load_packs.filter(pack=pack).update(open=False, barrier_intact=barrier_intact)
+
+
+def count_cycle(load: Load, pieces: Iterable[Piece], act: Act) -> None:
+    """A started cycle has worn what was in it, whatever is decided of the load."""
+    for piece in pieces:
+        piece.cycles += 1
+        piece.save(update_fields=["cycles"])
+        write_line(PieceLine, piece, "count_cycle", act, evidence={"load": load.code, "cycles": piece.cycles})
+
+
+@action
+def record_dosing(load: str, *, recorded: bool, act: Act) -> Done:
+    """Say later what the washer's own record of phases and doses shows: as programmed, or a fault."""
+    row = lock_load(load)
+    need(Right.WASH, "record the doses of", row.code, act)
+    facts = [*wrong_state("record the doses of", row.code, row.state, LoadState.AWAITING_RELEASE), *_washer_facts(row)]
+    if facts:
+        raise Refused(*facts)
+    row.dosing_recorded = recorded
+    row.save(update_fields=["dosing_recorded"])
+    write_line(LoadLine, row, "record_dosing", act, evidence={"dosing_recorded": recorded})
+    words = "as programmed" if recorded else "a fault"
+    return done("record_dosing", row, f"Phases and doses of {row.code}: {words}.")
+
+
+def _washer_facts(load: Load) -> Iterator[Finding]:
+    if not load.machine.washes:
+        yield stop(
+            "no-washer",
+            load.code,
+            f"Cannot record the doses of {load.code}: its machine is a {load.machine.kind}, must be a washer.",
+            "Attach the machine's record instead.",
+        )
