@@ -64,9 +64,9 @@ class WantedLine:
 
     @property
     def ranks(self) -> dict[str, int]:
-        """Parts that may serve the line: 0 for its own, then the substitutes in order."""
-        codes = [other.part_code for other in self.substitutes]
-        return {**{code: rank for rank, code in enumerate(codes, start=1)}, self.part_code: 0}
+        """Parts that may serve the line, the best first: 0 for its own, then the substitutes in order."""
+        parts = dict.fromkeys([self.part_code, *(other.part_code for other in self.substitutes)])
+        return {part: rank for rank, part in enumerate(parts)}
 
 
 @dataclass(frozen=True, slots=True)

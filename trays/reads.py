@@ -12,6 +12,7 @@ from django.utils import timezone
 from instruments.identity import Kind, decode, wrong_kind
 from instruments.life import fit_to_pack
 from instruments.models import Part, Piece, ProgrammeKind, Size, Validation
+from instruments.reads import single_use_facts
 from instruments.states import PieceState
 from journal.findings import Finding, Refused, Severity, stops, unknown
 from journal.reads import policy
@@ -186,12 +187,13 @@ def whereabouts(part_codes: Collection[str], *, tray: Tray, today: date) -> dict
     """
     own = Q(closed_member__tray=tray) if tray.closed else Q(closed_member=None)
     rows = Piece.objects.filter(own, part__code__in=part_codes, state=PieceState.INSPECTED)
-    found: dict[str, Piece] = {}
     near_first = sorted(
         rows.select_related("part", "place"),
         key=lambda piece: (piece.place_id is None, piece.place_id != tray.home_id, piece.code),
     )
+    spent = {finding.subject for finding in single_use_facts(near_first, "pack")}
+    found: dict[str, Piece] = {}
     for piece in near_first:
-        if not fit_to_pack(piece.wear, today):
+        if piece.code not in spent and not fit_to_pack(piece.wear, today):
             found.setdefault(piece.part.code, piece)
     return found
