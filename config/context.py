@@ -52,9 +52,9 @@ def page(request: HttpRequest) -> dict[str, Page]:
         "page": Page(
             unit_name=settings.UNIT_NAME,
             help_extension=settings.HELP_EXTENSION,
-            home_url=_address(settings.LOGIN_REDIRECT_URL),
-            sign_in_url=_address(settings.LOGIN_URL),
-            sign_out_url=_address("sign-out"),
+            home_url=address(settings.LOGIN_REDIRECT_URL),
+            sign_in_url=address(settings.LOGIN_URL),
+            sign_out_url=address("sign-out"),
             theme=theme if theme in THEMES else "",
             navigation=_navigation(request),
         )
@@ -66,7 +66,7 @@ def _navigation(request: HttpRequest) -> tuple[Entry, ...]:
     if user is None or not user.is_authenticated:
         return ()
     offered = (*NAVIGATION, MASTER_DATA) if user.is_staff else NAVIGATION
-    found = [(label, url, icon) for label, name, icon in offered if (url := _address(name))]
+    found = [(label, url, icon) for label, name, icon in offered if (url := address(name))]
     # The longest address that the path starts with is where the reader is: "/" is a start of everything.
     here = max((url for _, url, _ in found if request.path.startswith(url)), key=len, default="")
     if here == "/" and request.path != "/":
@@ -74,8 +74,9 @@ def _navigation(request: HttpRequest) -> tuple[Entry, ...]:
     return tuple(Entry(label, url, icon, url == here) for label, url, icon in found)
 
 
-def _address(name: str) -> str:
+def address(name: str, *args: object) -> str:
+    """The address of a page by its name; empty when there is no such page."""
     try:
-        return reverse(name)
+        return reverse(name, args=args)
     except NoReverseMatch:
         return ""

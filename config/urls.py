@@ -3,6 +3,7 @@
 from django.contrib import admin
 from django.urls import include, path, register_converter
 
+from config import views
 from config.health import health
 from journal.converters import DayConverter
 
@@ -12,5 +13,12 @@ urlpatterns = [
     path("admin/", admin.site.urls),
     path("health/", health, name="health"),
     path("api/", include("config.api")),
+    path("", views.day, name="day"),
+    path("find/", views.find, name="find"),
+    path("help/", views.guide, name="help"),
+    path("scan/", views.scan, name="scan"),
+    path("scan/<slug:slug>/", views.scan_mode, name="scan-mode"),
+    path("scan/<slug:slug>/next/", views.let_go, name="scan-next"),
+    path("scan/<slug:slug>/press/<slug:name>/", views.press, name="scan-press"),
     path("", include("journal.urls")),
 ]

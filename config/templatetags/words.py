@@ -186,13 +186,18 @@ def _time(exact: str, text: str) -> SafeString:
     return format_html('<time datetime="{}">{}</time>', exact, text)
 
 
+def moment(value: dt.datetime) -> str:
+    """Day and time in the unit's own time zone, as a sentence says them: `Tue 24-Nov-2026 15:42`."""
+    local = timezone.localtime(value)
+    return f"{_day(local)} {local:%H:%M}"
+
+
 @register.filter
 def when(value: dt.datetime | None) -> str:
     """Day and time in the unit's own time zone: `Tue 24-Nov-2026 15:42`."""
     if not value:
         return NOT_RECORDED
-    local = timezone.localtime(value)
-    return _time(local.isoformat(timespec="seconds"), f"{_day(local)} {local:%H:%M}")
+    return _time(timezone.localtime(value).isoformat(timespec="seconds"), moment(value))
 
 
 @register.filter

@@ -1,0 +1,157 @@
+"""What a scanned or typed mark stands for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
+
+from django.db.models import QuerySet
+
+from config.context import address
+from instruments.carriers import NOT_INDIVIDUAL, Decoded, Scheme, shown
+from instruments.identity import Kind, decode
+from instruments.models import Mark, Piece
+from journal.findings import Finding, Refused, Severity, stops, unknown
+from journal.models import Person, Place
+from lists.models import Case
+from reprocessing.models import Load, Machine
+from trays.models import Pack, Template, Tray
+
+AGAIN = "Scan it again; if it is new, have its mark entered first."
+
+
+class Book(NamedTuple):
+    """Where the things of a kind stand: their rows, the field of their code, how one is called, its page."""
+
+    rows: Callable[[], QuerySet[Any]]
+    field: str
+    name: Callable[[Any], str]
+    page: str
+
+
+BOOKS: dict[Kind, Book] = {
+    Kind.PIECE: Book(
+        lambda: Piece.objects.select_related("part", "place"), "code", lambda row: row.part.name, "piece"
+    ),
+    Kind.TRAY: Book(lambda: Tray.objects.select_related("template", "home"), "code", str, "tray"),
+    Kind.PACK: Book(lambda: Pack.objects.select_related("tray", "place"), "code", lambda row: row.name, "pack"),
+    Kind.LOAD: Book(lambda: Load.objects.select_related("machine", "programme"), "code", lambda _: "Load", "load"),
+    Kind.MACHINE: Book(lambda: Machine.objects.select_related("place"), "code", str, "machine"),
+    Kind.BADGE: Book(lambda: Person.objects.filter(is_active=True), "badge", str, ""),
+    Kind.PLACE: Book(Place.objects.all, "code", str, ""),
+    Kind.CASE: Book(
+        lambda: Case.objects.select_related("list__theatre", "procedure"), "code", lambda _: "Case", "case"
+    ),
+    Kind.TEMPLATE: Book(Template.objects.all, "code", str, ""),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Thing:
+    """Something of the unit that carries a mark.
+
+    Args:
+        kind: what it is.
+        code: its code.
+        name: what a person calls it.
+        row: its database row.
+        looks: what to look at although it was found.
+    """
+
+    kind: Kind
+    code: str
+    name: str
+    row: Any
+    looks: tuple[Finding, ...] = ()
+
+    @property
+    def words(self) -> str:
+        """Name and code, as a sentence calls it."""
+        return f"{self.name} {self.code}"
+
+    @property
+    def address(self) -> str:
+        """The address of its page; empty when it has none."""
+        return page_of(self.kind, self.code)
+
+
+def page_of(kind: Kind, code: str) -> str:
+    """The address of a thing's page; empty when it has none."""
+    return address(BOOKS[kind].page, code)
+
+
+def bench_of(tray: str) -> str:
+    """The address where a tray is assembled."""
+    return address("tray-bench", tray)
+
+
+def resolve(text: str) -> Thing:
+    """The one thing of the unit that a mark stands for.
+
+    Our own codes name their kind. Any other mark is looked for on the pieces and among the codes that people
+    gave by hand: places, cases, badges, machines.
+
+    Args:
+        text: what the scanner or the keyboard gave, spaces at its ends included.
+
+    Raises:
+        Refused: nothing of the unit has the mark, more than one thing has it, or it cannot be read.
+    """
+    decoded = decode(text)
+    if unreadable := stops(decoded.findings):
+        raise Refused(*unreadable)
+    if decoded.scheme is Scheme.OWN:
+        kind = Kind[decoded.identifiers["kind"].upper()]
+        found = list(_by_code(kind, decoded.key))
+    else:
+        kind = Kind.PIECE
+        found = [*_by_mark(decoded.key), *_by_any_code(decoded.key.removeprefix("text:"))]
+    if not found:
+        raise Refused(*_not_found(decoded, kind, shown(text.strip())))
+    if len(found) > 1:
+        raise Refused(_ambiguous(found, shown(text.strip())))
+    return found[0]
+
+
+def _by_code(kind: Kind, code: str) -> Iterator[Thing]:
+    book = BOOKS[kind]
+    for row in book.rows().filter(**{f"{book.field}__iexact": code}):
+        yield Thing(kind, getattr(row, book.field), book.name(row), row)
+
+
+def _by_any_code(code: str) -> Iterator[Thing]:
+    for kind in BOOKS:
+        yield from _by_code(kind, code)
+
+
+def _by_mark(key: str) -> Iterator[Thing]:
+    for mark in Mark.objects.filter(key=key).select_related("piece__part", "piece__place"):
+        piece = mark.piece
+        yield Thing(Kind.PIECE, piece.code, piece.part.name, piece, () if mark.current else (_retired(mark),))
+
+
+def _retired(mark: Mark) -> Finding:
+    sentence = f"The mark {shown(mark.text)} of {mark.piece.code} has been replaced."
+    remedy = "Scan its new mark from now on, and have the old one struck out."
+    return Finding("mark-retired", Severity.LOOK, mark.piece.code, sentence, remedy)
+
+
+def _not_found(decoded: Decoded, kind: Kind, mark: str) -> Iterator[Finding]:
+    """Why a mark that can be read stands for nothing: what the mark itself says comes first."""
+    if decoded.scheme is Scheme.OWN:
+        yield unknown(kind.word, decoded.key)
+        return
+    telling = [finding for finding in decoded.findings if finding.severity is Severity.LOOK]
+    for finding in telling:
+        yield replace(finding, severity=Severity.STOP)
+    if not any(finding.slug == NOT_INDIVIDUAL for finding in telling):
+        sentence = f"Cannot find {mark}: nothing of the unit carries this mark."
+        yield Finding("unknown-code", Severity.STOP, mark, sentence, AGAIN)
+
+
+def _ambiguous(found: list[Thing], mark: str) -> Finding:
+    named = " and ".join(f"a {thing.kind.word} ({thing.words})" for thing in found)
+    sentence = f"Cannot tell what {mark} is: it stands for {named}, must stand for one thing."
+    remedy = "Scan another mark of it, and have one of the codes changed."
+    return Finding("ambiguous-code", Severity.STOP, mark, sentence, remedy)

@@ -1,0 +1,40 @@
+"""One scan or one button at a station, answered once whatever the line does."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from config.station.answers import Answer, Press, Scan, refused, with_looks
+from config.station.memory import Memory
+from config.station.resolve import resolve
+from config.station.screen import Mode
+from journal.actions import Act
+from journal.findings import Refused
+
+
+def take_scan(mode: Mode, memory: Memory, text: str, act: Act) -> dict[str, Any]:
+    """The answer to a scanned or typed mark."""
+    return _once(memory, text, act, lambda: _scan(mode, memory, text, act))
+
+
+def take_press(mode: Mode, memory: Memory, name: str, press: Press) -> dict[str, Any]:
+    """The answer to a button."""
+    return _once(memory, f"press {name}", press.act, lambda: mode.presses[name](press))
+
+
+def _scan(mode: Mode, memory: Memory, text: str, act: Act) -> Answer:
+    thing = resolve(text)
+    return with_looks(mode.take(Scan(thing, memory.held, act)), thing.looks)
+
+
+def _once(memory: Memory, asked: str, act: Act, run: Callable[[], Answer]) -> dict[str, Any]:
+    """A key that was answered gets the same answer; a refusal is an answer, too."""
+    given = memory.given(act.key)
+    if given is not None and given["asked"] == asked:
+        return given
+    try:
+        answer = run()
+    except Refused as refusal:
+        answer = refused(refusal)
+    return memory.keep(answer, key=act.key, asked=asked, at=act.at)

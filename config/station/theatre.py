@@ -1,0 +1,195 @@
+"""Work at the theatre: packs are handed to a case and opened for it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from django.utils import timezone
+
+from config.station.answers import Answer, Press, Result, Scan, did, need_kind, scanned_again, shown, stop
+from config.station.queues import issued_packs, open_cases, requirements_left
+from config.station.resolve import page_of
+from config.station.returning import implanted
+from config.station.screen import Button, Field, Item, Shown, View, cut, why_not_now
+from config.station.storing import pack_of
+from config.templatetags.words import moment
+from instruments.identity import Kind
+from instruments.models import PartKind, Piece
+from instruments.states import PIECE_MOVES
+from journal.findings import Finding, Refused, Severity, stops
+from journal.moves import why_not
+from journal.reads import policy
+from lists.actions import issue, open_pack
+from lists.issuing import against_issue
+from lists.models import Case, Issue
+from lists.reads import pack_facts
+from lists.states import OPEN_CASES
+from trays.actions import quarantine_pack
+from trays.models import Pack
+from trays.states import PACK_MOVES
+
+
+def _take_case(scan: Scan, verb: str, step: str) -> Answer:
+    case: Case = scan.thing.row
+    if case.state not in OPEN_CASES:
+        sentence = f"Cannot {verb} for case {case.code}: it is {case.state}, must be planned or under way."
+        raise stop("case-not-open", case.code, sentence, "Scan the case that it is for.")
+    return Answer(Result.TAKEN, f"{_case_words(case)}.", step, case.code, held={"case": case.code})
+
+
+def _case_words(case: Case) -> str:
+    return f"Case {case.code}, {case.list.theatre}, {moment(case.starts_at)}, {case.procedure}"
+
+
+def _carried_case(code: str) -> Item:
+    case = Case.objects.select_related("list__theatre", "procedure").get(code=code)
+    return Item(case.state, _case_words(case), page_of(Kind.CASE, code))
+
+
+def take_for_issue(scan: Scan) -> Answer:
+    """A case, then each of its packs: shown with what to look at, and issued when it is scanned again."""
+    need_kind(scan.thing, (Kind.CASE, Kind.PACK, Kind.TRAY))
+    if scan.thing.kind is Kind.CASE:
+        return _take_case(scan, "issue", "Scan each of its packs.")
+    pack = pack_of(scan.thing, "issue")
+    if "case" not in scan.held:
+        sentence = f"Cannot issue {pack.code}: no case is chosen here, one must be."
+        raise stop("no-case", pack.code, sentence, "Scan the case first.")
+    scan = replace(scan, thing=replace(scan.thing, code=pack.code))
+    if scanned_again(scan, "pack"):
+        done = issue(pack.code, scan.held["case"], barrier_intact=True, act=scan.act)
+        return did(done, held={"case": scan.held["case"]})
+    findings = _against(pack, scan)
+    if against := stops(findings):
+        raise Refused(*against)
+    looks = tuple(finding.words for finding in findings if finding.severity is Severity.LOOK)
+    what = f"{pack.name} {pack.code}: look at its barrier."
+    step = "Dry, whole and sealed: scan it again. If not, say so below."
+    return Answer(Result.LOOK, what, step, pack.code, looks, shown(scan, "pack"))
+
+
+def _against(pack: Pack, scan: Scan) -> tuple[Finding, ...]:
+    """What speaks against issuing the pack even if its barrier is intact, so that nobody looks at it in vain."""
+    return (
+        *why_not(PACK_MOVES["issue"], subject=pack.code, state=pack.state, rights=scan.act.by.rights),
+        *against_issue(
+            pack_facts(pack),
+            barrier_intact=True,
+            case=scan.held["case"],
+            at=scan.act.at,
+            today=timezone.localdate(scan.act.at),
+            immediate_min=int(policy("immediate_use_min")),
+        ),
+    )
+
+
+def _issue(press: Press) -> Answer:
+    pack, case, reason = press.carried("pack"), press.carried("case"), press.fields.get("reason", "")
+    return did(issue(pack, case, barrier_intact=True, reason=reason, act=press.act), held={"case": case})
+
+
+def _damaged(press: Press) -> Answer:
+    done = quarantine_pack(press.carried("pack"), reason="barrier not intact at issue", act=press.act)
+    return did(done, held={"case": press.carried("case")}, next_step="Take another pack for the case.")
+
+
+ISSUE_PRESSES = {"issue": _issue, "damaged": _damaged}
+
+
+def show_for_issue(view: View) -> Shown:
+    """What the case still needs; without a case, the cases to come."""
+    if "case" not in view.held:
+        items, more = cut(
+            Item(case.state, _case_words(case), page_of(Kind.CASE, case.code)) for case in open_cases(view.at)
+        )
+        return Shown("Cases of today and tomorrow", items, more, none="No case is planned.")
+    items, more = cut(
+        Item("To issue", f"{row}, allocated: {row.allocation.chosen}" if hasattr(row, "allocation") else str(row))
+        for row in requirements_left(view.held["case"])
+    )
+    carried = (_carried_case(view.held["case"]),)
+    shown_now = Shown("Not issued yet", items, more, none="Everything is issued.", carried=carried)
+    return replace(shown_now, **_ask_barrier(view)) if "pack" in view.held else shown_now
+
+
+def _ask_barrier(view: View) -> dict[str, Any]:
+    pack = Pack.objects.prefetch_related("lacks").get(code=view.held["pack"])
+    points = [f"Use by {moment(pack.use_by)}.", "If it is, scan the pack again: it is issued to the case."]
+    points += [f"It went out without {lack}." for lack in pack.lacks.all()]
+    reason = Field("reason", "Reason, where the pack was for another case")
+    issuing = why_not_now(PACK_MOVES["issue"], pack.code, pack.state, view.by)
+    holding = why_not_now(PACK_MOVES["quarantine"], pack.code, pack.state, view.by)
+    return {
+        "asks": f"Is the barrier of {pack.code} dry, whole and sealed?",
+        "points": tuple(points),
+        "buttons": (
+            Button("issue", "Intact: issue it", "check", (reason,), main=True, why_not=issuing),
+            Button("damaged", "Not intact: quarantine it", "lock", why_not=holding),
+        ),
+    }
+
+
+def take_for_opening(scan: Scan) -> Answer:
+    """A pack is opened for the case that has it; an implant in use is shown, to say that it was implanted."""
+    need_kind(scan.thing, (Kind.PACK, Kind.TRAY, Kind.CASE, Kind.PIECE))
+    if scan.thing.kind is Kind.CASE:
+        return _take_case(scan, "open", "Scan each pack that is opened.")
+    if scan.thing.kind is Kind.PIECE:
+        return _implant(scan)
+    pack = pack_of(scan.thing, "open")
+    case = scan.held.get("case") or _case_of(pack)
+    return did(open_pack(pack.code, case, act=scan.act), held={"case": case})
+
+
+def _case_of(pack: Pack) -> str:
+    """Code of the case that has a pack.
+
+    Raises:
+        Refused: no case has it.
+    """
+    out = Issue.objects.filter(pack=pack, ended=False).select_related("case").last()
+    if out is None:
+        sentence = f"Cannot open {pack.code}: it is {pack.state}, must be issued to a case."
+        raise stop("not-with-a-case", pack.code, sentence, "Issue it to the case first.")
+    return str(out.case.code)
+
+
+def _implant(scan: Scan) -> Answer:
+    piece: Piece = scan.thing.row
+    if piece.part.kind != PartKind.IMPLANT:
+        sentence = f"Cannot record {piece.code} as implanted: it is a {piece.part.kind}, must be an implant."
+        raise stop("not-an-implant", piece.code, sentence, "Scan the pack to open it; its pieces follow.")
+    row = PIECE_MOVES["implant"]
+    findings = why_not(row, subject=piece.code, state=piece.state, rights=scan.act.by.rights)
+    if findings:
+        raise Refused(*findings)
+    step = "Press below when it is implanted. If it is not, discard it at the return."
+    held = {**scan.held, "piece": piece.code}
+    return Answer(Result.LOOK, f"{scan.thing.words} is open.", step, piece.code, held=held)
+
+
+OPENING_PRESSES = {"implanted": implanted}
+
+
+def show_for_opening(view: View) -> Shown:
+    """Packs that are with a case and not opened."""
+    case = view.held.get("case", "")
+    items, more = cut(
+        Item(
+            row.pack.state, f"{row.pack.name} {row.pack.code}, case {row.case.code}", page_of(Kind.PACK, row.pack.code)
+        )
+        for row in issued_packs(case)
+    )
+    carried = (_carried_case(case),) if case else ()
+    shown_now = Shown("Issued and not opened", items, more, none="Every issued pack is open.", carried=carried)
+    if "piece" not in view.held:
+        return shown_now
+    piece = Piece.objects.select_related("part").get(code=view.held["piece"])
+    why = why_not_now(PIECE_MOVES["implant"], piece.code, piece.state, view.by)
+    button = Button("implanted", "Implanted in this case", "check", main=True, why_not=why)
+    asks = f"Was {piece.part.name} {piece.code} implanted?"
+    points = tuple(
+        f"{name} {value}." for name, value in (("Lot", piece.lot), ("Serial number", piece.serial)) if value
+    )
+    return replace(shown_now, asks=asks, points=points, buttons=(button,))
