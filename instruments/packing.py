@@ -200,10 +200,8 @@ def _on_wall(radii: tuple[float, ...], order: Order, bore: float) -> list[float]
     """
     turn = 2 * math.pi
     discs = [radii[i] for i in order]
-    apart = [
-        (i, j, math.acos(max(-1.0, 1 - 2 * discs[i] * discs[j] / ((bore - discs[i]) * (bore - discs[j])))))
-        for i, j in combinations(range(len(discs)), 2)
-    ]
+    pairs = combinations(enumerate(discs), 2)
+    apart = [(i, j, _angle(2 * a * b / ((bore - a) * (bore - b)))) for (i, a), (j, b) in pairs]
     angles = [0.0] * len(discs)
     for _ in range(len(discs) + 1):
         settled = True
@@ -219,6 +217,11 @@ def _on_wall(radii: tuple[float, ...], order: Order, bore: float) -> list[float]
         if settled:
             return angles
     return None
+
+
+def _angle(versine: float) -> float:
+    """Angle [rad] at the centre between two touching discs on the wall, from 1 less its cosine."""
+    return math.acos(1 - versine) if versine < 2 - TOUCH else math.pi
 
 
 # Layouts

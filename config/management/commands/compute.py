@@ -29,21 +29,31 @@ def computations() -> dict[str, Computation]:
     return found
 
 
+def chosen(what: str) -> Computation:
+    """The computation of this name.
+
+    Raises:
+        ValueError: there is none; the message names those that there are.
+    """
+    known = computations()
+    if what not in known:
+        raise ValueError(f'Cannot compute "{what}": it must be one of {", ".join(sorted(known))}.')
+    return known[what]
+
+
 def answer(what: str, document: object) -> object:
     """The answer to one document, or the list of answers to a list of documents.
 
     Raises:
         ValueError: `what` is not known, or a document cannot be read; the message is one sentence.
     """
-    known = computations()
-    if what not in known:
-        raise ValueError(f'Cannot compute "{what}": it must be one of {", ".join(sorted(known))}.')
+    compute = chosen(what)
     if not isinstance(document, list):
-        return known[what](document)
+        return compute(document)
     answers = []
     for position, entry in enumerate(document, start=1):
         try:
-            answers.append(known[what](entry))
+            answers.append(compute(entry))
         except ValueError as refusal:
             raise ValueError(f"Document {position} of {len(document)}: {refusal}") from refusal
     return answers
@@ -63,6 +73,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, what: str, source: Path | None, **options: Any) -> None:
         """Only the answer goes to standard output, only the refusal to standard error."""
         try:
+            chosen(what)  # before waiting for standard input
             content = source.read_bytes() if source else sys.stdin.buffer.read()
             words = json.dumps(answer(what, from_json(content)), allow_nan=False)
         except OSError as refusal:
