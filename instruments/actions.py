@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date, timedelta
 from typing import Any
 
@@ -113,25 +114,16 @@ def inspect(
         move_piece(row, "find_soiled", act, reason=note or "found soiled")
         return _done("inspect", row, f"{row.code} is soiled: back to returned.", "Wash it again.")
     results = {"function": function, "insulation": insulation}
+    facts = [*_time_facts(row, act), *_test_facts(row, results)]
+    tested: dict[str, Any] = {"function_ok": function, "insulation_ok": insulation}
+    move_piece(row, "inspect", act, facts=facts, reason=note, inspected_at=act.at, **tested)
     _record_tests(row, results, note, act)
     if insulation is False:
-        move_piece(row, "inspect", act, inspected_at=act.at, insulation_ok=False)
-        move_piece(row, "withdraw", act, reason=note or "insulation test failed")
+        move_piece(row, "withdraw", act, reason=note or "insulation test failed", follows=True)
         return _done("inspect", row, f"{row.code} is withdrawn: its insulation test failed.", "Take another.")
     if function is False:
-        move_piece(row, "send_to_repair", act, reason=note or "function test failed", function_ok=False)
+        move_piece(row, "send_to_repair", act, reason=note or "function test failed", follows=True)
         return _done("inspect", row, f"{row.code} goes to repair: its function test failed.", "Take another.")
-    facts = _test_facts(row, results)
-    move_piece(
-        row,
-        "inspect",
-        act,
-        facts=facts,
-        reason=note,
-        inspected_at=act.at,
-        function_ok=function,
-        insulation_ok=insulation,
-    )
     return _done("inspect", row, f"{row.code} inspected.", "Ready for a tray.")
 
 
@@ -141,23 +133,32 @@ def _record_tests(piece: Piece, results: dict[str, bool | None], note: str, act:
             FunctionTest.objects.create(piece=piece, kind=kind, passed=passed, note=note, at=act.at, by=act.by)
 
 
-def _test_facts(piece: Piece, results: dict[str, bool | None]) -> tuple[Finding, ...]:
-    """A part that needs a test is not inspected without its result."""
-    missing = [
-        name
-        for name, needed in (("function", piece.part.function_test), ("insulation", piece.part.insulated))
-        if needed and results[name] is None
-    ]
-    return tuple(
-        Finding(
-            f"{name}-test-missing",
+def _time_facts(piece: Piece, act: Act) -> Iterator[Finding]:
+    """The eye comes after the wash, by the clock too."""
+    if piece.cleaned_at is not None and act.at < piece.cleaned_at:
+        cleaned = timezone.localtime(piece.cleaned_at)
+        yield Finding(
+            "before-cleaning",
             Severity.STOP,
             piece.code,
-            f"Cannot inspect {piece.code}: no {name} test is recorded, one must be passed.",
-            f"Do the {name} test and record its result.",
+            f"Cannot inspect {piece.code} at {timezone.localtime(act.at):%a %d-%b-%Y %H:%M}: "
+            f"it was cleaned at {cleaned:%a %d-%b-%Y %H:%M}, must be inspected after that.",
+            "Look at the clocks of the station and of the washer.",
         )
-        for name in missing
-    )
+
+
+def _test_facts(piece: Piece, results: dict[str, bool | None]) -> Iterator[Finding]:
+    """A part that needs a test is not inspected without its result; one that failed asks for no other."""
+    needed = {"function": piece.part.function_test, "insulation": piece.part.insulated}
+    for name, wanted in needed.items():
+        if wanted and results[name] is None and False not in results.values():
+            yield Finding(
+                f"{name}-test-missing",
+                Severity.STOP,
+                piece.code,
+                f"Cannot inspect {piece.code}: no {name} test is recorded, one must be passed.",
+                f"Do the {name} test and record its result.",
+            )
 
 
 def _simple(verb: str, piece: str, act: Act, sentence: str, next_step: str = "", **more: Any) -> Done:
