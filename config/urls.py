@@ -21,4 +21,6 @@ urlpatterns = [
     path("scan/<slug:slug>/next/", views.let_go, name="scan-next"),
     path("scan/<slug:slug>/press/<slug:name>/", views.press, name="scan-press"),
     path("", include("journal.urls")),
+    path("", include("instruments.urls")),
+    path("", include("lists.urls")),
 ]

@@ -195,28 +195,18 @@ def _orders(count: int) -> tuple[Order, ...]:
 def _on_wall(radii: tuple[float, ...], order: Order, bore: float) -> list[float] | None:
     """Earliest angles [rad] at which these discs all touch the wall in this cyclic order, if there are any.
 
-    Every pair keeps at least the angle that it takes touching, both ways round: difference constraints,
-    solved by relaxing them (Bellman-Ford). The first disc stays at angle 0.
+    Each disc keeps from every other, both ways round, at least the angle that the two take touching. The
+    first stays at 0 and must be the largest: it then takes more room than any other, so two discs that keep
+    clear of it on either side keep clear of each other across it, and only the way back to it is checked.
     """
-    turn = 2 * math.pi
     discs = [radii[i] for i in order]
-    pairs = combinations(enumerate(discs), 2)
-    apart = [(i, j, _angle(2 * a * b / ((bore - a) * (bore - b)))) for (i, a), (j, b) in pairs]
-    angles = [0.0] * len(discs)
-    for _ in range(len(discs) + 1):
-        settled = True
-        for i, j, angle in apart:
-            if angles[j] < angles[i] + angle - TOUCH:
-                angles[j] = angles[i] + angle
-                settled = False
-            if angles[i] < angles[j] + angle - turn - TOUCH:
-                if i == 0:
-                    return None
-                angles[i] = angles[j] + angle - turn
-                settled = False
-        if settled:
-            return angles
-    return None
+    angles: list[float] = []
+    for disc in discs:
+        apart = [_angle(2 * disc * other / ((bore - disc) * (bore - other))) for other in discs[: len(angles)]]
+        angles.append(max((at + keep for at, keep in zip(angles, apart, strict=True)), default=0.0))
+        if apart and angles[-1] + apart[0] > 2 * math.pi + TOUCH:
+            return None
+    return angles
 
 
 def _angle(versine: float) -> float:

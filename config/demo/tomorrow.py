@@ -27,6 +27,7 @@ from trays.actions import put_on_tray, receive_maker_pack
 from trays.models import Carried, Pack, Tray
 
 HOURS_OF_TODAY = 6
+FAULTS = (("FO-O65", "jaw does not close"), ("SE-A80", "torn at the rim"))
 
 IMPLANTS = (
     ("IM-12-40", "LT-2231", 2),
@@ -111,10 +112,11 @@ def _one_comes_back_short(unit: Unit, name: str, part: str) -> list[Piece]:
 
 
 def _inspect(unit: Unit, pieces: list[Piece]) -> None:
-    """One optical forceps fails its test and goes to repair; a scissors is kept apart; the rest is sound."""
-    worn = next(piece for piece in pieces if piece.part.code == "FO-O65")
-    inspect(worn.code, clean=True, function=False, note="jaw does not close", act=unit.act("tech2"))
-    inspect_all(unit, [piece for piece in pieces if piece != worn])
+    """A forceps and a seal fail their tests and have no spare; a scissors is kept apart; the rest is sound."""
+    worn = [next(piece for piece in pieces if piece.part.code == part) for part, _ in FAULTS]
+    for piece, (_, note) in zip(worn, FAULTS, strict=True):
+        inspect(piece.code, clean=True, function=False, note=note, act=unit.act("tech2"))
+    inspect_all(unit, [piece for piece in pieces if piece not in worn])
     apart = Piece.objects.filter(part__code="FO-S25", state=PieceState.INSPECTED).order_by("code").last()
     if apart is not None:
         reason = "possible tissue risk, diagnosis awaited"

@@ -122,6 +122,12 @@ def _capitalised(word: str) -> str:
 
 
 @register.filter
+def verb(name: object) -> str:
+    """A verb or key of the trail as words: “put_on_tray” is “Put on tray”."""
+    return _capitalised(str(name).replace("_", " "))
+
+
+@register.filter
 def state_class(state: object) -> str:
     """CSS class that draws the edge of a state; a word that is not in the table looks like waiting."""
     return _look(state).css

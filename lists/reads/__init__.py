@@ -1,5 +1,6 @@
 """Questions to lists and cases."""
 
+from lists.reads.choices import choices_for
 from lists.reads.counting import CountRow, CountSheet, count_sheet, pack_facts, still_to_count
 from lists.reads.history import (
     CaseHistory,
@@ -33,6 +34,7 @@ __all__ = [
     "PieceInPack",
     "StandingRow",
     "case_history",
+    "choices_for",
     "count_sheet",
     "list_readiness",
     "pack_facts",

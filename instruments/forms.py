@@ -1,0 +1,43 @@
+"""What the fit page is asked."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from instruments.fit import MOST_SHAFTS
+from instruments.measures import BORE_KINDS, SHAFT_KINDS
+from instruments.models import Part
+
+
+class FitForm(forms.Form):
+    """A bore, up to six shafts, and the running gap."""
+
+    bore = forms.ModelChoiceField(Part.objects.none(), to_field_name="code", label="Barrel, sheath or loader")
+    shafts = forms.ModelMultipleChoiceField(
+        Part.objects.none(),
+        to_field_name="code",
+        label="What goes through at once",
+        help_text=f"One to {MOST_SHAFTS}.",
+        widget=forms.CheckboxSelectMultiple,
+    )
+    gap_mm = forms.FloatField(
+        label="Running gap between any two surfaces, in mm", min_value=0, max_value=3, widget=forms.NumberInput
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        parts = Part.objects.with_dimensions()
+        bore, shafts = self.fields["bore"], self.fields["shafts"]
+        bore.queryset = parts.filter(kind__in=BORE_KINDS)  # type: ignore[attr-defined]
+        shafts.queryset = parts.filter(kind__in=SHAFT_KINDS)  # type: ignore[attr-defined]
+
+    def clean_shafts(self) -> list[Part]:
+        """At most six."""
+        shafts = list(self.cleaned_data["shafts"])
+        if len(shafts) > MOST_SHAFTS:
+            raise forms.ValidationError(
+                f"Cannot judge {len(shafts)} at once: it must be at most {MOST_SHAFTS}. Take some away."
+            )
+        return shafts

@@ -1,0 +1,12 @@
+"""Addresses of the catalogue and of what is done with pieces."""
+
+from django.urls import path
+
+from instruments.views import catalogue, pieces
+
+urlpatterns = [
+    path("catalogue/", catalogue.catalogue, name="catalogue"),
+    path("catalogue/<str:code>/", catalogue.part, name="part"),
+    path("fit/", catalogue.fit, name="fit"),
+    path("pieces/<str:code>/<slug:verb>/", pieces.piece_verb, name="piece-verb"),
+]

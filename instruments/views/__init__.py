@@ -1,0 +1,1 @@
+"""Pages of the catalogue and of fit; verbs of pieces."""

@@ -1,0 +1,30 @@
+"""Histories: a piece and a pack with everything before and after them. They reach up to cases, so they live here."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+
+from instruments.models import Piece
+from instruments.verbs import piece_offers
+from lists.reads import pack_history, piece_history
+from trays.models import Pack
+from trays.verbs import pack_offers
+
+
+def piece(request: HttpRequest, code: str) -> HttpResponse:
+    """A piece: its marks, its life, its washes, packs and cases, and its trail."""
+    row = get_object_or_404(
+        Piece.objects.select_related("part__size__series", "place").prefetch_related("marks"), code=code
+    )
+    context = {"piece": row, "history": piece_history(row), "offers": piece_offers(row, request.user.rights)}
+    return render(request, "lists/piece.html", context)
+
+
+def pack(request: HttpRequest, code: str) -> HttpResponse:
+    """A pack: its frozen contents, the loads it went through, its cases, and its trail."""
+    row = get_object_or_404(
+        Pack.objects.select_related("tray", "version", "place", "assembled_by", "incomplete_second"), code=code
+    )
+    context = {"pack": row, "history": pack_history(row), "offers": pack_offers(row, request.user.rights)}
+    return render(request, "lists/pack.html", context)
