@@ -9,13 +9,14 @@ from django.core.management.base import BaseCommand
 from instruments.states import PIECE_MOVES
 from journal.moves import Move, as_mermaid
 from lists.states import CASE_MOVES
-from reprocessing.states import LOAD_MOVES
+from reprocessing.states import LOAD_MOVES, MACHINE_MOVES
 from trays.states import PACK_MOVES
 
 TABLES: dict[str, dict[str, Move]] = {
     "Piece": PIECE_MOVES,
     "Pack": PACK_MOVES,
     "Load": LOAD_MOVES,
+    "Machine": MACHINE_MOVES,
     "Case": CASE_MOVES,
 }
 PREFACE = """\
