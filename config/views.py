@@ -120,7 +120,7 @@ def _page(request: HttpRequest, mode: Mode, memory: Memory) -> dict[str, Any]:
         "station": station_of(request),
         "shown": mode.show(View(memory.held, person, at)),
         "now": memory.now(at),
-        "rows": memory.rows,
+        "done": memory.done,
         "count": memory.count,
     }
 

@@ -41,6 +41,7 @@ class Answer:
         also: further things to look at, one sentence each.
         held: what the work carries from now on; None = as before.
         go: address of the page where the work goes on; empty = here.
+        asks: it only asks, so nothing is done yet.
     """
 
     result: Result
@@ -50,6 +51,7 @@ class Answer:
     also: tuple[str, ...] = ()
     held: Held | None = None
     go: str = ""
+    asks: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +116,11 @@ def refused(refusal: Refused, mark: str = "") -> Answer:
     first, *others = refusal.findings
     also = tuple(finding.words for finding in others)
     return Answer(Result.STOP, first.sentence, first.remedy, mark or first.subject, also)
+
+
+def question(what: str, next_step: str, mark: str, held: Held, *, also: tuple[str, ...] = ()) -> Answer:
+    """The station asks: nothing is done before the person answers."""
+    return Answer(Result.LOOK, what, next_step, mark, also, held, asks=True)
 
 
 def with_looks(answer: Answer, findings: tuple[Finding, ...]) -> Answer:

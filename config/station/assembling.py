@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from config.station.answers import Answer, Press, Result, Scan, did, need_kind, stop
+from config.station.answers import Answer, Press, Result, Scan, did, need_kind, question, stop
 from config.station.queues import trays_to_assemble, trays_wanting
 from config.station.resolve import bench_of, page_of
 from config.station.screen import Button, Item, Shown, View, cut, why_not_now
@@ -45,7 +45,7 @@ def _piece(scan: Scan) -> Answer:
     wanted = f"{len(trays)} trays want it." if len(trays) != 1 else f"{trays[0].name} wants it."
     step = "Scan the tray, then the piece at its bench." if trays else "Pack it by itself below, or put it into stock."
     what = f"{scan.thing.words}: {wanted if trays else 'no tray wants it now.'}"
-    return Answer(Result.LOOK, what, step, piece.code, held={"piece": piece.code})
+    return question(what, step, piece.code, {"piece": piece.code})
 
 
 def _single(press: Press) -> Answer:
@@ -78,7 +78,7 @@ def _in_hand(view: View) -> Shown:
     items, more = cut(Item("Wants it", tray.name, bench_of(tray.code)) for tray in trays_wanting(piece))
     why = why_not_now(PIECE_MOVES["pack"], piece.code, piece.state, view.by)
     return Shown(
-        f"Trays that want {piece.part.name}",
+        "Trays that want it",
         items,
         more,
         none="No tray wants it now.",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from config.station.answers import Answer, Press, Result, Scan, did, need_kind, scanned_again, shown
+from config.station.answers import Answer, Press, Scan, did, need_kind, question, scanned_again, shown
 from config.station.queues import pieces_by_part
 from config.station.resolve import page_of
 from config.station.screen import Button, Field, Item, Shown, View, cut, why_not_now
@@ -46,7 +46,7 @@ def take(scan: Scan) -> Answer:
         function = True if piece.part.function_test else None
         return did(inspect(piece.code, clean=True, function=function, act=scan.act), held={})
     what = f"{scan.thing.words}: look at it."
-    return Answer(Result.LOOK, what, _how_to_answer(piece.part), piece.code, held=shown(scan, "piece"))
+    return question(what, _how_to_answer(piece.part), piece.code, shown(scan, "piece"))
 
 
 def _how_to_answer(part: Part) -> str:

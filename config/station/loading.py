@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from config.station.answers import Answer, Press, Result, Scan, did, either, need_kind, stop
+from config.station.answers import Answer, Press, Result, Scan, did, either, need_kind, question, stop
 from config.station.queues import packs_in, returned_sets
 from config.station.resolve import Thing, page_of
 from config.station.screen import Button, Field, Item, Shown, View, cut, why_not_now
@@ -61,7 +61,7 @@ class Loading:
         if len(programmes) == 1:
             return _opened(machine, programmes[0].code, act)
         what = f"{machine.name} runs {len(programmes)} programmes."
-        return Answer(Result.LOOK, what, "Choose the programme below.", machine.code, held={"machine": machine.code})
+        return question(what, "Choose the programme below.", machine.code, {"machine": machine.code})
 
     def _suits(self, machine: Machine, code: str) -> None:
         if machine.kind not in self.machines:

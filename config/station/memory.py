@@ -11,8 +11,10 @@ from django.contrib.sessions.backends.base import SessionBase
 from config.station.answers import Answer, Held, Result
 
 SESSION = "scan"
-KEPT = 9
-"""Answers of a run that are shown, and that a scan sent again gets back."""
+KEPT = 20
+"""Answers of a run that are kept: a scan sent again gets back its own."""
+SHOWN = 9
+"""Answers of a run that are shown."""
 FRESH = timedelta(minutes=2)
 """So long an answer stands as the one of now."""
 
@@ -35,8 +37,13 @@ class Memory:
         return [{**row, "at": datetime.fromisoformat(row["at"])} for row in self._kept.get("rows", [])]
 
     @property
+    def done(self) -> list[dict[str, Any]]:
+        """The last answers of this run that are more than a question, newest first."""
+        return [row for row in self.rows if not row["asks"]][:SHOWN]
+
+    @property
     def count(self) -> int:
-        """How many scans this run has taken."""
+        """How much this run has done."""
         return int(self._kept.get("count", 0))
 
     def now(self, at: datetime) -> dict[str, Any] | None:
@@ -53,7 +60,7 @@ class Memory:
         if row.pop("held") is not None:
             self._kept["held"] = dict(answer.held or {})
         self._kept["rows"] = [row, *self._kept.get("rows", [])][:KEPT]
-        self._kept["count"] = self.count + (answer.result is not Result.STOP)
+        self._kept["count"] = self.count + (answer.result is not Result.STOP and not answer.asks)
         self._session.modified = True
         return self.rows[0]
 

@@ -131,7 +131,7 @@ MODES: dict[str, Mode] = {
             (
                 "Scan the case, then each pack for it. Look at the barrier, then scan the pack again to issue it.",
                 AGAIN,
-                "A pack that was for another case needs a reason: write it below, then press.",
+                "A pack that is to serve another case needs a reason: the page asks for it.",
             ),
             theatre.take_for_issue,
             theatre.show_for_issue,

@@ -5,10 +5,23 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from config.station.answers import Answer, Press, Result, Scan, did, need_kind, refused, scanned_again, shown, stop
+from config.station.answers import (
+    Answer,
+    Press,
+    Result,
+    Scan,
+    did,
+    need_kind,
+    question,
+    refused,
+    scanned_again,
+    shown,
+    stop,
+)
 from config.station.queues import counts_open, packs_out
 from config.station.resolve import Thing, page_of
 from config.station.screen import Button, Field, Item, Shown, View, cut, no_right, why_not_now
+from config.templatetags.words import moment
 from instruments.actions import find
 from instruments.identity import Kind
 from instruments.models import PartKind, Piece
@@ -61,7 +74,7 @@ def _unopened(scan: Scan, pack: Pack) -> Answer:
         return did(put_back(pack.code, barrier_intact=True, act=scan.act), held={})
     sentence = f"{pack.name} {pack.code} was not opened. Look at its barrier."
     step = "Dry, whole and sealed: scan it again. If not, say so below."
-    return Answer(Result.LOOK, sentence, step, pack.code, held=shown(scan, "unopened", "pack", "piece"))
+    return question(sentence, step, pack.code, shown(scan, "unopened", "pack", "piece"))
 
 
 def _back(done: Done, pack: Pack) -> Answer:
@@ -86,6 +99,8 @@ def _piece(scan: Scan) -> Answer:
     if piece.state == PieceState.MISSING:
         return did(find(piece.code, act=scan.act), what=f"{scan.thing.words} was missing and is found.")
     carried = Carried.objects.filter(piece=piece).select_related("pack").first()
+    if carried is None and piece.state == PieceState.RETURNED:
+        _refuse_recount(piece)
     try:
         done = count_piece(piece.code, act=scan.act)
     except Refused as refusal:
@@ -93,6 +108,20 @@ def _piece(scan: Scan) -> Answer:
             raise
         return replace(refused(refusal, piece.code), held={**scan.without("unopened"), "piece": piece.code})
     return _counted(done, piece, carried.pack if carried else None, scan.held.get("pack", ""), "counted")
+
+
+def _refuse_recount(piece: Piece) -> None:
+    """A piece that was counted already says when, and for which pack.
+
+    Raises:
+        Refused: it was; a piece that came back another way is left to the rule.
+    """
+    line = piece.lines.filter(verb="take_back").last()
+    if line is not None:
+        pack = line.evidence.get("pack", "its pack")
+        sentence = f"Cannot count {piece.code} again: it was counted for {pack} on {moment(line.occurred_at)}."
+        remedy = "Nothing was changed. If two pieces carry this mark, set both aside."
+        raise stop("already-counted", piece.code, sentence, remedy)
 
 
 def _counted(done: Done, piece: Piece, pack: Pack | None, counting: str, word: str) -> Answer:
@@ -180,8 +209,7 @@ def _counting(view: View) -> Shown:
     pack = Pack.objects.get(code=view.held["pack"])
     rows = Carried.objects.filter(pack=pack).select_related("piece__part").order_by("piece__part__name", "piece__code")
     items, more = cut(
-        Item("To count", f"{row.piece.part.name} {row.piece.code}", page_of(Kind.PIECE, row.piece.code))
-        for row in rows
+        Item("", f"{row.piece.part.name} {row.piece.code}", page_of(Kind.PIECE, row.piece.code)) for row in rows
     )
     left = len(items) + more
     ask = _ask_single_use(view) if "piece" in view.held else {}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from config.station.answers import Answer, Result, Scan, did, need_kind, stop
+from config.station.answers import Answer, Result, Scan, did, need_kind, question, stop
 from config.station.queues import packs_to_store
 from config.station.resolve import Thing, page_of
 from config.station.screen import Item, Shown, View, cut
@@ -21,7 +21,7 @@ def take(scan: Scan) -> Answer:
     if "place" in scan.held:
         return did(store(pack.code, scan.held["place"], act=scan.act))
     what = f"{pack.name} {pack.code} is in hand."
-    return Answer(Result.LOOK, what, "Scan the place where it goes.", pack.code, held={"pack": pack.code})
+    return question(what, "Scan the place where it goes.", pack.code, {"pack": pack.code})
 
 
 def pack_of(thing: Thing, verb: str) -> Pack:

@@ -3,11 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from django.utils import timezone
 
-from config.station.answers import Answer, Press, Result, Scan, did, need_kind, scanned_again, shown, stop
+from config.station.answers import (
+    Answer,
+    Held,
+    Press,
+    Result,
+    Scan,
+    did,
+    need_kind,
+    question,
+    refused,
+    scanned_again,
+    shown,
+    stop,
+)
 from config.station.queues import issued_packs, open_cases, requirements_left
 from config.station.resolve import page_of
 from config.station.returning import implanted
@@ -17,6 +31,7 @@ from config.templatetags.words import moment
 from instruments.identity import Kind
 from instruments.models import PartKind, Piece
 from instruments.states import PIECE_MOVES
+from journal.actions import Act
 from journal.findings import Finding, Refused, Severity, stops
 from journal.moves import why_not
 from journal.reads import policy
@@ -29,6 +44,8 @@ from trays.actions import quarantine_pack
 from trays.models import Pack
 from trays.states import PACK_MOVES
 
+NEEDS_REASON = frozenset({"serves-another-case", "reason-missing"})
+
 
 def _take_case(scan: Scan, verb: str, step: str) -> Answer:
     case: Case = scan.thing.row
@@ -40,6 +57,11 @@ def _take_case(scan: Scan, verb: str, step: str) -> Answer:
 
 def _case_words(case: Case) -> str:
     return f"Case {case.code}, {case.list.theatre}, {moment(case.starts_at)}, {case.procedure}"
+
+
+def _start(case: Case, at: datetime) -> str:
+    starts = timezone.localtime(case.starts_at)
+    return f"{'today' if starts.date() == timezone.localdate(at) else 'tomorrow'} {starts:%H:%M}"
 
 
 def _carried_case(code: str) -> Item:
@@ -58,15 +80,14 @@ def take_for_issue(scan: Scan) -> Answer:
         raise stop("no-case", pack.code, sentence, "Scan the case first.")
     scan = replace(scan, thing=replace(scan.thing, code=pack.code))
     if scanned_again(scan, "pack"):
-        done = issue(pack.code, scan.held["case"], barrier_intact=True, act=scan.act)
-        return did(done, held={"case": scan.held["case"]})
+        return _issued(scan.held, "", scan.act)
     findings = _against(pack, scan)
     if against := stops(findings):
         raise Refused(*against)
     looks = tuple(finding.words for finding in findings if finding.severity is Severity.LOOK)
     what = f"{pack.name} {pack.code}: look at its barrier."
     step = "Dry, whole and sealed: scan it again. If not, say so below."
-    return Answer(Result.LOOK, what, step, pack.code, looks, shown(scan, "pack"))
+    return question(what, step, pack.code, shown(scan, "pack", "reason"), also=looks)
 
 
 def _against(pack: Pack, scan: Scan) -> tuple[Finding, ...]:
@@ -84,9 +105,20 @@ def _against(pack: Pack, scan: Scan) -> tuple[Finding, ...]:
     )
 
 
+def _issued(held: Held, reason: str, act: Act) -> Answer:
+    """The pack goes to the case; where a reason is wanted for that, the station asks for it."""
+    try:
+        done = issue(held["pack"], held["case"], barrier_intact=True, reason=reason, act=act)
+    except Refused as refusal:
+        if refusal.code not in NEEDS_REASON:
+            raise
+        return replace(refused(refusal, held["pack"]), held={**held, "reason": "wanted"})
+    return did(done, held={"case": held["case"]})
+
+
 def _issue(press: Press) -> Answer:
-    pack, case, reason = press.carried("pack"), press.carried("case"), press.fields.get("reason", "")
-    return did(issue(pack, case, barrier_intact=True, reason=reason, act=press.act), held={"case": case})
+    held = {**press.held, "pack": press.carried("pack"), "case": press.carried("case")}
+    return _issued(held, press.fields.get("reason", ""), press.act)
 
 
 def _damaged(press: Press) -> Answer:
@@ -101,7 +133,12 @@ def show_for_issue(view: View) -> Shown:
     """What the case still needs; without a case, the cases to come."""
     if "case" not in view.held:
         items, more = cut(
-            Item(case.state, _case_words(case), page_of(Kind.CASE, case.code)) for case in open_cases(view.at)
+            Item(
+                _start(case, view.at),
+                f"Case {case.code}, {case.list.theatre}, {case.procedure}",
+                page_of(Kind.CASE, case.code),
+            )
+            for case in open_cases(view.at)
         )
         return Shown("Cases of today and tomorrow", items, more, none="No case is planned.")
     items, more = cut(
@@ -117,14 +154,14 @@ def _ask_barrier(view: View) -> dict[str, Any]:
     pack = Pack.objects.prefetch_related("lacks").get(code=view.held["pack"])
     points = [f"Use by {moment(pack.use_by)}.", "If it is, scan the pack again: it is issued to the case."]
     points += [f"It went out without {lack}." for lack in pack.lacks.all()]
-    reason = Field("reason", "Reason, where the pack was for another case")
+    fields = (Field("reason", "Why this pack", required=True),) if "reason" in view.held else ()
     issuing = why_not_now(PACK_MOVES["issue"], pack.code, pack.state, view.by)
     holding = why_not_now(PACK_MOVES["quarantine"], pack.code, pack.state, view.by)
     return {
         "asks": f"Is the barrier of {pack.code} dry, whole and sealed?",
         "points": tuple(points),
         "buttons": (
-            Button("issue", "Intact: issue it", "check", (reason,), main=True, why_not=issuing),
+            Button("issue", "Intact: issue it", "check", fields, main=True, why_not=issuing),
             Button("damaged", "Not intact: quarantine it", "lock", why_not=holding),
         ),
     }
@@ -166,7 +203,7 @@ def _implant(scan: Scan) -> Answer:
         raise Refused(*findings)
     step = "Press below when it is implanted. If it is not, discard it at the return."
     held = {**scan.held, "piece": piece.code}
-    return Answer(Result.LOOK, f"{scan.thing.words} is open.", step, piece.code, held=held)
+    return question(f"{scan.thing.words} is open.", step, piece.code, held)
 
 
 OPENING_PRESSES = {"implanted": implanted}

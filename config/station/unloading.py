@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from config.station.answers import Answer, Press, Result, Scan, did, need_kind, stop
+from config.station.answers import Answer, Press, Result, Scan, did, need_kind, question, stop
 from config.station.queues import loads
 from config.station.resolve import Thing, page_of
 from config.station.screen import Button, Field, Item, Shown, View, cut, why_not_now
@@ -40,7 +40,7 @@ class Unloading:
             raise stop("wrong-state", load.code, sentence, "Nothing was changed.")
         what = f"{load.code} comes out of {load.machine}."
         step = "Look at the washer’s record." if self.washes else "Look at each pack: dry, whole and sealed."
-        return Answer(Result.LOOK, what, f"{step} Then press below.", load.code, held={"load": load.code})
+        return question(what, f"{step} Then press below.", load.code, {"load": load.code})
 
     def _meant(self, scan: Scan) -> Load:
         """The load that a scan means.

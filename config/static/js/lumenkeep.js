@@ -155,7 +155,16 @@
   }
 
   document.addEventListener("htmx:afterRequest", (event) => {
-    if (inFlight && event.detail.requestConfig.elt === inFlight.form) settle(event.detail.xhr);
+    const { xhr, requestConfig } = event.detail;
+    if (inFlight && requestConfig.elt === inFlight.form) settle(xhr);
+    else if (xhr.status === 0 || (xhr.status >= 400 && ![409, 422].includes(xhr.status))) {
+      refuse("There was no answer to what you pressed. Load the page again and look whether it was taken.");
+    }
+  });
+
+  // An answer may swap the pressed button away: the field is where the work goes on.
+  document.addEventListener("htmx:afterSettle", () => {
+    if (document.activeElement === body) scanForm()?.querySelector("[data-scan-input]").focus();
   });
 
   // Signed out meanwhile: go to the sign-in as a page, not into a panel.
@@ -178,9 +187,9 @@
       event.preventDefault();
       event.stopImmediatePropagation();
       const input = event.target.querySelector("[data-scan-input]");
-      const text = input.value.trim();
+      const text = input.value; // spaces and all: the check character of a mark may be one
       input.value = "";
-      if (text) setTimeout(take, 0, text); // a form cannot be submitted while it is being submitted
+      if (text.trim()) setTimeout(take, 0, text); // a form cannot be submitted while it is being submitted
     },
     true,
   );
