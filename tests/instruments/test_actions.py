@@ -178,8 +178,9 @@ def test_what_is_not_clean_is_not_inspected_whatever_the_tests_say(state: S, res
 def test_inspecting_needs_its_right_whatever_is_found() -> None:
     nobody = act(makers.person(Role.QUALITY))
     piece = makers.piece(state=S.CLEANED)
-    for results in ({"clean": False}, {"clean": True}, {"clean": True, "function": False}):
-        assert refused(lambda: inspect(piece.code, **results, act=nobody)) == ["right-missing"]  # noqa: B023
+    for clean, function in ((False, None), (True, None), (True, False)):
+        call = partial(inspect, piece.code, clean=clean, function=function, act=nobody)
+        assert refused(call) == ["right-missing"]
 
 
 def test_the_eye_comes_after_the_wash_by_the_clock_too() -> None:
