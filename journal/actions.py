@@ -18,7 +18,7 @@ from django.utils import timezone
 
 from journal.findings import Finding, Refused, Severity, unknown
 from journal.models import WORDS_LENGTH, Line, Notice, Person, Receipt, Station
-from journal.moves import Move, why_not
+from journal.moves import Move, right_missing, why_not
 from journal.roles import Right, Role
 
 P = ParamSpec("P")
@@ -152,15 +152,7 @@ def need(right: Right, verb: str, subject: str, act: Act) -> None:
         Refused: the right is missing.
     """
     if right not in act.by.rights:
-        raise Refused(
-            Finding(
-                "right-missing",
-                Severity.STOP,
-                subject,
-                f"Cannot {verb} {subject}: your sign-in does not hold the right “{right}”.",
-                "Ask somebody who holds it, or ask the quality lead to grant it.",
-            )
-        )
+        raise Refused(right_missing(right, verb, subject))
 
 
 def reason_given(reason: str, verb: str, subject: str) -> str:

@@ -63,15 +63,7 @@ def why_not(
     """
     found: list[Finding] = []
     if move.right not in rights:
-        found.append(
-            Finding(
-                "right-missing",
-                Severity.STOP,
-                subject,
-                f"Cannot {move.words} {subject}: your sign-in does not hold the right “{move.right}”.",
-                "Ask somebody who holds it, or ask the quality lead to grant it.",
-            )
-        )
+        found.append(right_missing(move.right, move.words, subject))
     if state not in move.origins:
         wanted = " or ".join(sorted(str(origin) for origin in move.origins))
         found.append(
@@ -84,6 +76,23 @@ def why_not(
             )
         )
     return (*found, *stops(facts))
+
+
+def right_missing(right: Right, words: str, subject: str) -> Finding:
+    """What is said to a person who lacks the right to a verb.
+
+    Args:
+        right: what the verb asks for.
+        words: the verb as it stands in a sentence.
+        subject: the thing, as a person would name it.
+    """
+    return Finding(
+        "right-missing",
+        Severity.STOP,
+        subject,
+        f"Cannot {words} {subject}: your sign-in does not hold the right “{right}”.",
+        "Ask somebody who holds it, or ask the quality lead to grant it.",
+    )
 
 
 def as_mermaid(title: str, moves: Iterable[Move]) -> str:

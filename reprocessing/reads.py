@@ -9,6 +9,7 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from instruments.models import Part, Piece, Programme
+from journal.findings import Finding
 from journal.models import Person
 from journal.reads import policy
 from reprocessing import checklist, rules
@@ -16,7 +17,17 @@ from reprocessing.checklist import NOBODY, Check, Read, Seen
 from reprocessing.limits import PhaseLimit, SteamLimits, WashLimits
 from reprocessing.models import ExceptionalRelease, Load, LoadLine, Machine
 from reprocessing.rules import Standing, Tested
-from reprocessing.states import BUILDING_VERBS, DAY_TESTS, IndicatorKind, MachineKind, Result, TestKind
+from reprocessing.states import (
+    BUILDING_VERBS,
+    DAY_TESTS,
+    IndicatorKind,
+    LoadKind,
+    LoadState,
+    MachineKind,
+    MachineState,
+    Result,
+    TestKind,
+)
 from trays.models import Pack
 from trays.states import PackKind
 
@@ -38,6 +49,41 @@ def standings_of(machine: Machine, at: datetime) -> tuple[Standing, ...]:
 def tests_due(machine: Machine, at: datetime) -> tuple[Standing, ...]:
     """Those tests that a routine load would wait for."""
     return tuple(standing for standing in standings_of(machine, at) if not standing.valid)
+
+
+def against_return(machine: Machine, at: datetime) -> Iterator[Finding]:
+    """What stands against returning a machine to service, beside its state."""
+    return rules.failed_last(machine.code, machine.name, standings_of(machine, at))
+
+
+def against_start(load: Load, machine: Machine, at: datetime) -> Iterator[Finding]:
+    """Nevers 5 and 6 for a load that is to start on its machine. A test load needs no tests and may be empty."""
+    others = Load.objects.filter(machine=machine, state=LoadState.RUNNING).exclude(pk=load.pk)
+    running = others.values_list("code", flat=True).first()
+    if load.kind == LoadKind.ROUTINE:
+        yield from rules.machine_ready(
+            load.code,
+            machine.name,
+            in_service=machine.state == MachineState.IN_SERVICE,
+            running=running,
+            tests=standings_of(machine, at),
+        )
+        yield from rules.holds_something(load.code, held=sets_in(load))
+    else:
+        yield from rules.machine_free(load.code, machine.name, running=running)
+    unfit = not_validated(parts_in(load), load.programme)
+    yield from rules.validated("start", load.code, load.programme.name, unfit)
+
+
+def against_release(load: Load, checks: Iterable[Check]) -> Iterator[Finding]:
+    """What of its evidence forbids to release a load. A test load lets nothing out: there it does not forbid."""
+    if load.kind == LoadKind.ROUTINE:
+        yield from checklist.release_stops(load.code, checks)
+
+
+def alone_needed(load: Load, person: Person) -> bool:
+    """Whether this person may release the load only by the single-staffing exception."""
+    return second_person_wanted(load) and rules.built_alone([row.pk for row in builders(load)], person.pk)
 
 
 def builders(load: Load) -> tuple[Person, ...]:

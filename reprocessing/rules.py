@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from journal.findings import Finding, Severity
-from reprocessing.states import TestKind
+from journal.moves import right_missing
+from journal.roles import Right
+from reprocessing.states import Step, TestKind
 
 MOMENT = "%a %d-%b-%Y %H:%M"
 
@@ -36,6 +38,23 @@ def wrong_state(verb: str, subject: str, state: str, *wanted: str) -> Iterator[F
             f"Cannot {verb} {subject}: it is {state}, must be {' or '.join(wanted)}.",
             "Nothing was changed.",
         )
+
+
+def against_step(step: Step, *, subject: str, state: str, rights: Collection[Right]) -> Iterator[Finding]:
+    """What stands against a verb that leaves the state as it is: the person's rights, and the state.
+
+    Args:
+        step: the row asked for.
+        subject: the load, as a person would name it.
+        state: its state now.
+        rights: what the acting person holds.
+
+    Yields:
+        A stop for each.
+    """
+    if step.right not in rights:
+        yield right_missing(step.right, step.says, subject)
+    yield from wrong_state(step.says, subject, state, *step.states)
 
 
 # Never 3: the second person.
@@ -203,6 +222,28 @@ def machine_ready(
             )
 
 
+def failed_last(subject: str, machine: str, tests: Iterable[Standing]) -> Iterator[Finding]:
+    """A machine returns to service only when whatever test failed has passed since.
+
+    Args:
+        subject: code of the machine.
+        machine: the machine, as a person would name it.
+        tests: its standings.
+
+    Yields:
+        A stop for each test that failed last.
+    """
+    for standing in tests:
+        if standing.last is not None and not standing.last.passed:
+            yield stop(
+                "test-failed",
+                subject,
+                f"Cannot return {machine} to service: its {standing.kind} test {standing.words}, "
+                "must have passed since.",
+                "Run the test again and record its result.",
+            )
+
+
 def machine_free(subject: str, machine: str, *, running: str | None) -> Iterator[Finding]:
     """A machine runs one load at a time."""
     if running is not None:
@@ -279,6 +320,22 @@ def pack_suits_load(
             subject,
             f"Cannot load {subject}: it holds an implant, must hold none in an immediate-use programme.",
             "Wrap it and wait for its biological result.",
+        )
+
+
+def holds_something(subject: str, *, held: int) -> Iterator[Finding]:
+    """A routine load is not started empty.
+
+    Args:
+        subject: the load.
+        held: how many packs, or sets, are in it.
+    """
+    if not held:
+        yield stop(
+            "load-empty",
+            subject,
+            f"Cannot start {subject}: it is empty, must hold something.",
+            "Scan what goes in.",
         )
 
 

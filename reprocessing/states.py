@@ -1,9 +1,12 @@
 """The states of a load and the moves between them."""
 
+from dataclasses import dataclass
 from enum import StrEnum
 
+from instruments.states import PIECE_MOVES
 from journal.moves import Move
 from journal.roles import Right
+from trays.states import PACK_MOVES
 
 
 class LoadState(StrEnum):
@@ -73,6 +76,13 @@ DAY_TESTS: dict[MachineKind, dict[TestKind, int]] = {
 start of the machine day it was done on. Steam penetration only where steam removes the air.
 Daily and weekly: common practice, no source; confirm locally."""
 
+OPENS: dict[MachineKind, Right] = {
+    MachineKind.WASHER: Right.WASH,
+    MachineKind.STEAM: Right.STERILISE,
+    MachineKind.LOW_TEMPERATURE: Right.STERILISE,
+}
+"""What a person must hold to open a load of a machine."""
+
 ENDS_SERVICE: frozenset[TestKind] = frozenset({TestKind.STEAM_PENETRATION, TestKind.AIR_LEAKAGE})
 """A failed test of these kinds takes the machine out of service."""
 
@@ -87,6 +97,37 @@ LOAD_MOVES: dict[str, Move] = {
         Move("reject", frozenset({S.RUNNING, S.AWAITING_RELEASE}), S.REJECTED, Right.RELEASE),
         Move("recall", frozenset({S.RELEASED}), S.RECALLED, Right.DECIDE),
     )
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A verb that leaves a load in its state.
+
+    Args:
+        says: the verb as it stands in a sentence ("attach a record to").
+        states: states in which it may happen.
+        right: what the acting person must hold.
+    """
+
+    says: str
+    states: tuple[LoadState, ...]
+    right: Right
+
+
+LOAD_STEPS: dict[str, Step] = {
+    "add_pack": Step("add to", (S.BUILDING,), PACK_MOVES["load"].right),
+    "add_piece": Step("add to", (S.BUILDING,), PIECE_MOVES["put_in_washer"].right),
+    "take_off_load": Step("take off", (S.BUILDING,), PACK_MOVES["take_off_load"].right),
+    "take_out_of_load": Step("take out", (S.BUILDING,), PIECE_MOVES["take_out_of_washer"].right),
+    "attach_trace": Step("attach a record to", (S.RUNNING, S.AWAITING_RELEASE), Right.STERILISE),
+    "place_indicator": Step("place an indicator in", (S.BUILDING, S.RUNNING, S.AWAITING_RELEASE), Right.STERILISE),
+    "read_indicator": Step(
+        "read an indicator of", (S.AWAITING_RELEASE, S.RELEASED, S.REJECTED, S.RECALLED), Right.STERILISE
+    ),
+    "record_dosing": Step("record the doses of", (S.AWAITING_RELEASE,), Right.WASH),
+    "sign_exceptional_release": Step("sign the exceptional release of", (S.AWAITING_RELEASE,), Right.RELEASE),
+    "decide_doubt": Step("decide on", tuple(S), Right.DECIDE),
 }
 
 MACHINE_MOVES: dict[str, Move] = {

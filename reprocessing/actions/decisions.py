@@ -14,15 +14,14 @@ from instruments.writer import lock_pieces, move_piece
 from journal.actions import Act, Done, action, need, reason_given, write_line
 from journal.findings import Finding, Refused, Severity
 from journal.reads import policy
-from journal.roles import Right
 from reprocessing import rules
 from reprocessing.actions.loads import counted, done
 from reprocessing.actions.unloading import count_cycle, end_facts, end_pack
-from reprocessing.checklist import Check, release_stops
+from reprocessing.checklist import Check
 from reprocessing.models import Doubt, Load, LoadLine, Release
-from reprocessing.reads import builders, load_evidence, second_person_wanted
+from reprocessing.reads import against_release, alone_needed, builders, load_evidence, second_person_wanted
 from reprocessing.rules import stop
-from reprocessing.states import LoadKind, LoadState
+from reprocessing.states import LOAD_STEPS, LoadState
 from reprocessing.writer import lock_load, move_load
 from trays.models import Carried, Pack
 from trays.states import PACK_MOVES, PackKind, PackState
@@ -41,9 +40,9 @@ def release(load: str, *, reason: str = "", alone: str = "", act: Act) -> Done:
     row = lock_load(load)
     packs, pieces = _lock_members(row)
     checks = load_evidence(row)
-    signed_alone = _signed_alone(row, act, alone)
+    signed_alone = alone.strip() if alone_needed(row, act.by) else ""
     evidence = {"checks": [check.as_dict() for check in checks]}
-    facts = [*_second_person_facts(row, act, alone), *_evidence_facts(row, checks)]
+    facts = [*_second_person_facts(row, act, alone), *against_release(row, checks)]
     move_load(row, "release", act, facts=facts, reason=reason, evidence={"alone": signed_alone})
     Release.objects.create(
         load=row,
@@ -71,12 +70,6 @@ def _lock_members(load: Load) -> tuple[list[Pack], list[Piece]]:
     return packs, lock_pieces(load.load_pieces.filter(open=True).values_list("piece__code", flat=True))
 
 
-def _signed_alone(load: Load, act: Act, alone: str) -> str:
-    """The exception, where it is needed."""
-    needed = second_person_wanted(load) and rules.built_alone([person.pk for person in builders(load)], act.by.pk)
-    return alone.strip() if needed else ""
-
-
 def _second_person_facts(load: Load, act: Act, alone: str) -> Iterable[Finding]:
     return rules.second_person(
         load.code,
@@ -86,12 +79,6 @@ def _second_person_facts(load: Load, act: Act, alone: str) -> Iterable[Finding]:
         name=str(act.by),
         alone=alone,
     )
-
-
-def _evidence_facts(load: Load, checks: Iterable[Check]) -> Iterator[Finding]:
-    """A test load lets nothing out: its evidence is kept, and does not forbid."""
-    if load.kind == LoadKind.ROUTINE:
-        yield from release_stops(load.code, checks)
 
 
 def _make_sterile(load: Load, pack: Pack, act: Act) -> None:
@@ -224,7 +211,8 @@ def _not_called(load: Load, code: str, state: str) -> Finding:
 def decide_doubt(load: str, test_id: int, *, decision: str, recall: bool, act: Act) -> Done:
     """The quality decision on a load that a failed machine test put in doubt; with `recall` it is recalled."""
     row = lock_load(load)
-    need(Right.DECIDE, "decide on", row.code, act)
+    step = LOAD_STEPS["decide_doubt"]
+    need(step.right, step.says, row.code, act)
     decision = reason_given(decision, "decide on", row.code)
     doubt = Doubt.objects.select_for_update().filter(load=row, test_id=test_id).first()
     facts = tuple(_doubt_facts(row, doubt))

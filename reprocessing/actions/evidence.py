@@ -9,20 +9,16 @@ from instruments.models import ProgrammeKind
 from journal.actions import Act, Done, action, need, write_line
 from journal.findings import Finding, Refused, Severity
 from journal.reads import policy
-from journal.roles import Right
-from reprocessing.actions.loads import done
+from reprocessing.actions.loads import done, step_facts
 from reprocessing.judgement import Judgement
 from reprocessing.judging import judge_phases, judge_steam, judge_wash
 from reprocessing.models import ExceptionalRelease, Indicator, Load, LoadLine, Trace
 from reprocessing.phases import read_phases
 from reprocessing.reads import holds_implant, phase_limits, steam_limits, wash_limits
 from reprocessing.rules import stop, wrong_state
-from reprocessing.states import IndicatorKind, LoadState, Result
+from reprocessing.states import LOAD_STEPS, IndicatorKind, LoadState, Result
 from reprocessing.trace import parse_trace
 from reprocessing.writer import lock_load
-
-UNDECIDED = (LoadState.RUNNING, LoadState.AWAITING_RELEASE)
-DECIDED = (LoadState.RELEASED, LoadState.REJECTED, LoadState.RECALLED)
 
 
 @action
@@ -34,7 +30,8 @@ def attach_trace(load: str, file_name: str, content: str, *, act: Act) -> Done:
     latest counts.
     """
     row = lock_load(load)
-    need(Right.STERILISE, "attach a record to", row.code, act)
+    step = LOAD_STEPS["attach_trace"]
+    need(step.right, step.says, row.code, act)
     trace, is_new = _keep(row, file_name, content, act)
     if trace.load_id != row.pk:
         raise Refused(_other_load(row, trace))
@@ -56,7 +53,8 @@ def _keep(load: Load, file_name: str, content: str, act: Act) -> tuple[Trace, bo
     known = Trace.objects.filter(sha256=sha256).select_related("load").first()
     if known is not None:
         return known, False
-    facts = tuple(wrong_state("attach a record to", load.code, load.state, *UNDECIDED))
+    step = LOAD_STEPS["attach_trace"]
+    facts = tuple(wrong_state(step.says, load.code, load.state, *step.states))
     if facts:
         raise Refused(*facts)
     fields = {
@@ -108,9 +106,8 @@ def place_indicator(load: str, kind: str, lot: str, *, act: Act) -> Done:
     """An indicator goes with a steriliser load."""
     row = lock_load(load)
     wanted = IndicatorKind(kind)
-    need(Right.STERILISE, "place an indicator in", row.code, act)
     facts = [
-        *wrong_state("place an indicator in", row.code, row.state, LoadState.BUILDING, *UNDECIDED),
+        *step_facts("place_indicator", row, act),
         *_indicator_facts(row, lot),
     ]
     if facts:
@@ -142,10 +139,9 @@ def _indicator_facts(load: Load, lot: str) -> Iterator[Finding]:
 def read_indicator(load: str, indicator_id: int, *, passed: bool, act: Act) -> Done:
     """Record what an indicator says; of a released load a failure asks for the decision on its recall."""
     row = lock_load(load)
-    need(Right.STERILISE, "read an indicator of", row.code, act)
     indicator = Indicator.objects.select_for_update().filter(load=row, pk=indicator_id).first()
     facts = [
-        *wrong_state("read an indicator of", row.code, row.state, LoadState.AWAITING_RELEASE, *DECIDED),
+        *step_facts("read_indicator", row, act),
         *_reading_facts(row, indicator),
     ]
     if facts or indicator is None:
@@ -206,7 +202,6 @@ def sign_exceptional_release(
 ) -> Done:
     """Sign the form by which an implant load goes out before its biological result; the result stays due."""
     row = lock_load(load)
-    need(Right.RELEASE, "sign the exceptional release of", row.code, act)
     form = {
         "implants": implants.strip(),
         "case_reference": case_reference.strip(),
@@ -215,7 +210,7 @@ def sign_exceptional_release(
         "avoidable_by": avoidable_by.strip(),
     }
     facts = [
-        *wrong_state("sign the exceptional release of", row.code, row.state, LoadState.AWAITING_RELEASE),
+        *step_facts("sign_exceptional_release", row, act),
         *_form_facts(row, form),
     ]
     if facts:

@@ -12,12 +12,11 @@ from instruments.states import PieceState
 from instruments.writer import lock_piece, lock_pieces, move_piece, new_code
 from journal.actions import Act, Done, action, need, write_line
 from journal.findings import Finding, Refused, unknown
-from journal.roles import Right
 from reprocessing import rules
 from reprocessing.models import Load, LoadLine, LoadPack, LoadPiece, Machine
-from reprocessing.reads import not_validated, parts_in, sets_in, standings_of
+from reprocessing.reads import against_start, not_validated, sets_in
 from reprocessing.rules import stop, wrong_state
-from reprocessing.states import LoadKind, LoadState, MachineState
+from reprocessing.states import LOAD_STEPS, OPENS, LoadKind, LoadState, MachineKind
 from reprocessing.writer import lock_load, lock_load_and_machine, lock_machine, move_load
 from trays.models import Content, Pack
 from trays.states import ENDED, PackKind
@@ -30,6 +29,17 @@ def done(verb: str, load: Load, sentence: str, next_step: str = "", findings: It
     return Done(verb, "load", load.pk, load.code, load.state, sentence, next_step, looked)
 
 
+def step_facts(verb: str, load: Load, act: Act) -> Iterable[Finding]:
+    """What stands against a verb that leaves the load in its state.
+
+    Raises:
+        Refused: the person lacks its right; nothing else is said to them.
+    """
+    step = LOAD_STEPS[verb]
+    need(step.right, step.says, load.code, act)
+    return wrong_state(step.says, load.code, load.state, *step.states)
+
+
 def counted(number: int, thing: str) -> str:
     """A number of things, in words: “1 pack”, “2 packs”."""
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
@@ -40,7 +50,7 @@ def open_load(machine: str, programme: str, *, kind: str = LoadKind.ROUTINE, act
     """Open a load of a machine; its empty one of the same kind is taken up again rather than left behind."""
     row = lock_machine(machine)
     purpose = LoadKind(kind)
-    need(Right.WASH if row.washes else Right.STERILISE, "open a load of", row.name, act)
+    need(OPENS[MachineKind(row.kind)], "open a load of", row.name, act)
     chosen = Programme.objects.filter(code=programme).first()
     if chosen is None:
         raise Refused(unknown("programme", programme))
@@ -93,8 +103,13 @@ def add_pack(load: str, pack: str, *, act: Act) -> Done:
 
 
 def _adding_facts(load: Load, subject: str) -> Iterator[Finding]:
-    yield from wrong_state("add to", load.code, load.state, LoadState.BUILDING)
+    yield from _adding_state(load)
     yield from rules.has_room(subject, load.code, held=sets_in(load), capacity=load.machine.capacity)
+
+
+def _adding_state(load: Load) -> Iterator[Finding]:
+    step = LOAD_STEPS["add_piece" if load.machine.washes else "add_pack"]
+    return wrong_state(step.says, load.code, load.state, *step.states)
 
 
 def _pack_facts(load: Load, pack: Pack) -> Iterator[Finding]:
@@ -121,11 +136,7 @@ def add_piece(load: str, piece: str, *, act: Act) -> Done:
     """Put a returned piece into a washer load."""
     row = lock_load(load)
     item = lock_piece(piece)
-    facts = (
-        _adding_facts(row, item.code)
-        if _basket_is_new(row)
-        else wrong_state("add to", row.code, row.state, LoadState.BUILDING)
-    )
+    facts = _adding_facts(row, item.code) if _basket_is_new(row) else _adding_state(row)
     _put_in(row, item, None, facts, act)
     write_line(LoadLine, row, "add_piece", act, evidence={"piece": item.code})
     return done("add_piece", row, f"{item.part.name} {item.code} is in {row.code}.", item.part.take_apart)
@@ -209,7 +220,7 @@ def take_off_load(load: str, pack: str, *, act: Act) -> Done:
     row = lock_load(load)
     item = lock_pack(pack)
     member = LoadPack.objects.filter(load=row, pack=item, open=True).first()
-    facts = [*wrong_state("take off", row.code, row.state, LoadState.BUILDING), *member_facts(row, item.code, member)]
+    facts = _taking_facts("take_off_load", row, item.code, member)
     move_pack(item, "take_off_load", act, facts=facts, evidence={"load": row.code})
     LoadPack.objects.filter(load=row, pack=item).delete()
     write_line(LoadLine, row, "take_off_load", act, evidence={"pack": item.code})
@@ -222,11 +233,17 @@ def take_out_of_load(load: str, piece: str, *, act: Act) -> Done:
     row = lock_load(load)
     item = lock_piece(piece)
     member = LoadPiece.objects.filter(load=row, piece=item, open=True).first()
-    facts = [*wrong_state("take out", row.code, row.state, LoadState.BUILDING), *member_facts(row, item.code, member)]
+    facts = _taking_facts("take_out_of_load", row, item.code, member)
     move_piece(item, "take_out_of_washer", act, facts=facts, evidence={"load": row.code})
     LoadPiece.objects.filter(load=row, piece=item).delete()
     write_line(LoadLine, row, "take_out_of_load", act, evidence={"piece": item.code})
     return done("take_out_of_load", row, f"{item.part.name} {item.code} is out of {row.code}.")
+
+
+def _taking_facts(verb: str, load: Load, code: str, member: object | None) -> Iterator[Finding]:
+    step = LOAD_STEPS[verb]
+    yield from wrong_state(step.says, load.code, load.state, *step.states)
+    yield from member_facts(load, code, member)
 
 
 def member_facts(load: Load, code: str, member: object | None) -> Iterator[Finding]:
@@ -244,7 +261,7 @@ def member_facts(load: Load, code: str, member: object | None) -> Iterator[Findi
 def start_load(load: str, *, cycle_number: str = "", caps_open: bool, act: Act) -> Done:
     """Start a load: nevers 5 and 6 are asked, and that caps are off, ports and taps open."""
     row, machine = lock_load_and_machine(load)
-    facts = _start_facts(row, machine, act, caps_open=caps_open)
+    facts = [*against_start(row, machine, act.at), *_caps_facts(row, caps_open=caps_open)]
     number = cycle_number.strip()
     move_load(
         row,
@@ -259,33 +276,8 @@ def start_load(load: str, *, cycle_number: str = "", caps_open: bool, act: Act) 
     return done("start_load", row, f"{row.code} runs on {machine.name}.", "Unload it when the cycle has ended.")
 
 
-def _start_facts(load: Load, machine: Machine, act: Act, *, caps_open: bool) -> Iterator[Finding]:
-    others = Load.objects.filter(machine=machine, state=LoadState.RUNNING).exclude(pk=load.pk)
-    running = others.values_list("code", flat=True).first()
-    held = sets_in(load)
-    if load.kind == LoadKind.ROUTINE:
-        yield from rules.machine_ready(
-            load.code,
-            machine.name,
-            in_service=machine.state == MachineState.IN_SERVICE,
-            running=running,
-            tests=standings_of(machine, act.at),
-        )
-        yield from _loaded_facts(load, held, caps_open=caps_open)
-    else:
-        yield from rules.machine_free(load.code, machine.name, running=running)
-    yield from _validated("start", load.code, load.programme, parts_in(load))
-
-
-def _loaded_facts(load: Load, held: int, *, caps_open: bool) -> Iterator[Finding]:
-    if not held:
-        yield stop(
-            "load-empty",
-            load.code,
-            f"Cannot start {load.code}: it is empty, must hold something.",
-            "Scan what goes in.",
-        )
-    if not caps_open:
+def _caps_facts(load: Load, *, caps_open: bool) -> Iterator[Finding]:
+    if load.kind == LoadKind.ROUTINE and not caps_open:
         yield stop(
             "caps-not-open",
             load.code,

@@ -8,7 +8,7 @@ from journal.actions import Act, Done, action, need, reason_given, write_line
 from journal.findings import Finding, Refused, Severity
 from journal.roles import Right
 from reprocessing.models import Doubt, Load, Machine, MachineLine, MachineTest
-from reprocessing.reads import standings_of
+from reprocessing.reads import against_return
 from reprocessing.rules import stop
 from reprocessing.states import (
     DAY_TESTS,
@@ -93,17 +93,5 @@ def return_to_service(machine: str, *, reason: str, act: Act) -> Done:
     """Let a machine run routine loads again; whatever test failed must have passed since."""
     row = lock_machine(machine)
     reason = reason_given(reason, "return to service", row.name)
-    move_machine(row, "return_to_service", act, facts=_failed_facts(row, act), reason=reason)
+    move_machine(row, "return_to_service", act, facts=against_return(row, act.at), reason=reason)
     return _done("return_to_service", row, f"{row.name} is in service.", "Run the tests of the machine day.")
-
-
-def _failed_facts(machine: Machine, act: Act) -> Iterator[Finding]:
-    for standing in standings_of(machine, act.at):
-        if standing.last is not None and not standing.last.passed:
-            yield stop(
-                "test-failed",
-                machine.code,
-                f"Cannot return {machine.name} to service: its {standing.kind} test {standing.words}, "
-                "must have passed since.",
-                "Run the test again and record its result.",
-            )

@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator
 
 from instruments.models import Piece, PieceLine
-from journal.actions import Act, Done, action, need, write_line
+from journal.actions import Act, Done, action, write_line
 from journal.findings import Finding, Refused
-from journal.roles import Right
-from reprocessing.actions.loads import counted, done, member_facts
+from reprocessing.actions.loads import counted, done, member_facts, step_facts
 from reprocessing.models import Load, LoadLine
-from reprocessing.rules import stop, wrong_state
-from reprocessing.states import LoadState
+from reprocessing.rules import stop
 from reprocessing.writer import lock_load, move_load
 from trays.models import Pack
 from trays.states import PackKind
@@ -100,8 +98,7 @@ def count_cycle(load: Load, pieces: Iterable[Piece], act: Act) -> None:
 def record_dosing(load: str, *, recorded: bool, act: Act) -> Done:
     """Say later what the washer's own record of phases and doses shows: as programmed, or a fault."""
     row = lock_load(load)
-    need(Right.WASH, "record the doses of", row.code, act)
-    facts = [*wrong_state("record the doses of", row.code, row.state, LoadState.AWAITING_RELEASE), *_washer_facts(row)]
+    facts = [*step_facts("record_dosing", row, act), *_washer_facts(row)]
     if facts:
         raise Refused(*facts)
     row.dosing_recorded = recorded
