@@ -8,7 +8,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, TypeVar
 
 import pytest
 from django.db import transaction
@@ -201,3 +201,27 @@ def released(of: Load | None = None, *, by: Person | None = None) -> Load:
 
 def _again(of: Load) -> Load:
     return Load.objects.select_related("machine", "programme").get(pk=of.pk)
+
+
+# Races
+
+WRITERS = 8
+T = TypeVar("T", bound=Callable[..., None])
+
+
+def race(test: T) -> T:
+    """Mark a test that needs committed rows and several connections."""
+    marked: T = pytest.mark.locking(pytest.mark.django_db(transaction=True)(test))
+    return marked
+
+
+def one_of(results: list[object]) -> object:
+    """The one answer among refusals."""
+    answers = [result for result in results if not isinstance(result, Refused)]
+    assert len(answers) == 1, results
+    return answers[0]
+
+
+def packs_in(load: Load) -> list[Pack]:
+    """Every pack that is or was in a load."""
+    return list(Pack.objects.filter(load_packs__load=load).order_by("pk"))
