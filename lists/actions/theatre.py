@@ -17,7 +17,7 @@ from lists.models import Allocation, Case, CaseLine, Issue, Requirement
 from lists.reads import pack_facts, still_to_count
 from lists.states import OPEN_CASES, CaseState
 from lists.writer import lock_case, move_case_state, open_issue
-from trays.models import Content, Pack
+from trays.models import Content, Pack, PackLine
 from trays.states import PackKind, PackState
 from trays.writer import carried_pieces, lock_pack, move_pack
 
@@ -26,7 +26,7 @@ from trays.writer import carried_pieces, lock_pack, move_pack
 def issue(pack: str, case: str, *, barrier_intact: bool, reason: str = "", act: Act) -> Done:
     """Hand a sterile pack to a case; `barrier_intact` is what the eye sees now.
 
-    A pack that is to serve another case, and every immediate-use item, needs a reason.
+    A pack that is to serve another case needs a reason.
     """
     served, row = lock_case(case), lock_pack(pack)
     findings = (
@@ -39,7 +39,7 @@ def issue(pack: str, case: str, *, barrier_intact: bool, reason: str = "", act: 
             today=timezone.localdate(act.at),
             immediate_min=int(policy("immediate_use_min")),
         ),
-        *_immediate_facts(row, served, reason),
+        *_immediate_facts(row, served),
         *_claims(row, served, reason),
         *_unasked(row, served),
     )
@@ -58,17 +58,15 @@ def _case_facts(case: Case, verb: str, pack: Pack) -> Iterator[Finding]:
         yield stop("case-not-open", pack.code, f"Cannot {verb} {pack.code}: {found}", "Scan the case that it is for.")
 
 
-def _immediate_facts(pack: Pack, case: Case, reason: str) -> Iterator[Finding]:
-    """An immediate-use item names its reason and its patient each time."""
+def _immediate_facts(pack: Pack, case: Case) -> Iterator[Finding]:
+    """An immediate-use item serves the patient that it was made for."""
     if pack.kind != PackKind.IMMEDIATE:
         return
-    for known, slug, what in (
-        (reason.strip(), "reason-missing", "the reason"),
-        (case.patient_ref, "patient-missing", f"the patient reference of case {case.code}"),
-    ):
-        if not known:
-            found = f"{what} is not recorded, must be for immediate use."
-            yield stop(slug, pack.code, f"Cannot issue {pack.code}: {found}", "Record it and try again.")
+    made_for = PackLine.objects.filter(pack=pack, verb="assemble").values_list("evidence__patient_ref", flat=True)
+    if case.patient_ref not in made_for:
+        found = f"it was made for the patient of another case than {case.code}, must be for the same one."
+        remedy = "Scan the case that it was made for, or correct the patient reference of this one."
+        yield stop("other-patient", pack.code, f"Cannot issue {pack.code}: {found}", remedy)
 
 
 def _claims(pack: Pack, case: Case, reason: str) -> Iterator[Finding]:
