@@ -8,6 +8,7 @@ from typing import cast
 from django.contrib import messages
 from django.contrib.auth import authenticate
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.utils import timezone
 
 from journal.actions import Act, Done
 from journal.findings import Finding, Refused, Severity
@@ -29,7 +30,13 @@ def station_of(request: HttpRequest) -> Station | None:
 
 def act_of(request: HttpRequest, *, method: str = "password") -> Act:
     """The act of the signed-in person; the form's hidden key makes a double submit harmless."""
-    return Act(by=person_of(request), station=station_of(request), method=method, key=request.POST.get("key", ""))
+    return Act(
+        by=person_of(request),
+        at=timezone.now(),
+        station=station_of(request),
+        method=method,
+        key=request.POST.get("key", ""),
+    )
 
 
 def signed_act(request: HttpRequest) -> Act:

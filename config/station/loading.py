@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from config.station.answers import Answer, Press, Result, Scan, did, either, need_kind, question, stop
+from config.station.answers import Answer, Press, Result, Scan, did, either, need_kind, question, stop, with_looks
 from config.station.queues import packs_in, returned_sets
 from config.station.resolve import Thing, page_of
 from config.station.screen import Button, Field, Item, Shown, View, cut, why_not_now
@@ -14,11 +14,10 @@ from instruments.identity import Kind
 from instruments.models import Programme
 from journal.actions import Act
 from journal.reads import policy
-from reprocessing import rules
 from reprocessing.actions import add_pack, add_piece, add_returned_set, open_load, start_load
 from reprocessing.models import Load, Machine
-from reprocessing.reads import sets_in, standings_of
-from reprocessing.states import LOAD_MOVES, LoadKind, LoadState, MachineKind, MachineState
+from reprocessing.reads import against_start, sets_in
+from reprocessing.states import LOAD_MOVES, LoadKind, LoadState, MachineKind
 from trays.models import Pack
 from trays.states import PackState
 
@@ -102,19 +101,11 @@ def _going_on(load: Load) -> Answer:
 
 
 def _opened(machine: Machine, programme: str, act: Act) -> Answer:
-    """The opened load, with whatever would forbid its start as it stands now."""
+    """The opened load, with whatever would forbid its start as it stands now, save that it is empty yet."""
     done = open_load(machine.code, programme, act=act)
-    running = machine.loads.filter(state=LoadState.RUNNING).values_list("code", flat=True).first()
-    stops = rules.machine_ready(
-        done.mark,
-        machine.name,
-        in_service=machine.state == MachineState.IN_SERVICE,
-        running=running,
-        tests=standings_of(machine, act.at),
-    )
-    also = tuple(finding.words for finding in stops)
-    answer = did(done, held={"load": done.mark})
-    return replace(answer, result=Result.LOOK, also=also) if also else answer
+    load = Load.objects.select_related("machine", "programme").get(code=done.mark)
+    against = [finding for finding in against_start(load, machine, act.at) if finding.slug != "load-empty"]
+    return with_looks(did(done, held={"load": done.mark}), tuple(against))
 
 
 def _choose_programme(press: Press) -> Answer:
@@ -155,7 +146,8 @@ def _start_button(load: Load, view: View) -> Button:
         Field("caps_open", "Caps are off, ports and taps are open", "check"),
         Field("cycle_number", "Cycle number on the machine"),
     )
-    why = why_not_now(LOAD_MOVES["start"], load.code, load.state, view.by)
+    facts = against_start(load, load.machine, view.at)
+    why = why_not_now(LOAD_MOVES["start"], load.code, load.state, view.by, facts)
     return Button("start", "Start the load", "check", fields, main=True, why_not=why)
 
 

@@ -162,14 +162,16 @@ def work_queues(at: datetime) -> list[Queue]:
     states = Counter(dict(Load.objects.order_by().values_list("state").annotate(Count("pk"))))
     soon = at + timedelta(days=int(policy("expiring_soon_days")))
     return [
-        Queue("packs are out with a case", packs[PackState.ISSUED] + packs[PackState.OPENED], "return"),
-        Queue("returned packs with an open count", counts_open().count(), "return"),
-        Queue("returned pieces wait for the washer", pieces[PieceState.RETURNED], "wash-in"),
-        Queue("cleaned pieces wait for inspection", pieces[PieceState.CLEANED], "inspect"),
-        Queue("trays can be assembled", len(trays_to_assemble()), "assemble"),
-        Queue("packs wait for the steriliser", packs[PackState.ASSEMBLED], "sterilise-in"),
-        Queue("loads are running", states[LoadState.RUNNING], "loads"),
-        Queue("loads wait for a decision", states[LoadState.AWAITING_RELEASE], "loads"),
-        Queue("sterile packs have no place yet", packs_to_store().count(), "store"),
-        Queue("sterile packs expire soon", packs_in(PackState.STERILE).filter(use_by__lte=soon).count(), "notices"),
+        Queue("packs out with a case", packs[PackState.ISSUED] + packs[PackState.OPENED], "return"),
+        Queue("returned packs, count not closed", counts_open().count(), "return"),
+        Queue("returned pieces for the washer", pieces[PieceState.RETURNED], "wash-in"),
+        Queue("cleaned pieces to inspect", pieces[PieceState.CLEANED], "inspect"),
+        Queue("trays to assemble", len(trays_to_assemble()), "assemble"),
+        Queue("packs for the steriliser", packs[PackState.ASSEMBLED], "sterilise-in"),
+        Queue("loads running", states[LoadState.RUNNING], "loads"),
+        Queue("loads to decide on", states[LoadState.AWAITING_RELEASE], "loads"),
+        Queue("sterile packs without a place", packs_to_store().count(), "store"),
+        Queue(
+            "sterile packs about to expire", packs_in(PackState.STERILE).filter(use_by__lte=soon).count(), "notices"
+        ),
     ]

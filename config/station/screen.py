@@ -136,9 +136,9 @@ def cut(items: Iterable[Item]) -> tuple[tuple[Item, ...], int]:
     return every[:MOST_ITEMS], max(0, len(every) - MOST_ITEMS)
 
 
-def why_not_now(move: Move, subject: str, state: str, by: Person) -> str:
+def why_not_now(move: Move, subject: str, state: str, by: Person, facts: Iterable[Finding] = ()) -> str:
     """Why a move cannot be made now, as a button says it; empty when it can."""
-    findings: tuple[Finding, ...] = why_not(move, subject=subject, state=state, rights=by.rights)
+    findings = why_not(move, subject=subject, state=state, rights=by.rights, facts=facts)
     return findings[0].sentence if findings else ""
 
 

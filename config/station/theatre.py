@@ -44,7 +44,7 @@ from trays.actions import quarantine_pack
 from trays.models import Pack
 from trays.states import PACK_MOVES
 
-NEEDS_REASON = frozenset({"serves-another-case", "reason-missing"})
+NEEDS_REASON = "serves-another-case"
 
 
 def _take_case(scan: Scan, verb: str, step: str) -> Answer:
@@ -110,7 +110,7 @@ def _issued(held: Held, reason: str, act: Act) -> Answer:
     try:
         done = issue(held["pack"], held["case"], barrier_intact=True, reason=reason, act=act)
     except Refused as refusal:
-        if refusal.code not in NEEDS_REASON:
+        if refusal.code != NEEDS_REASON:
             raise
         return replace(refused(refusal, held["pack"]), held={**held, "reason": "wanted"})
     return did(done, held={"case": held["case"]})
