@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from journal.findings import Finding, Severity
+from journal.roles import Right
 from reprocessing import rules, states
 from reprocessing.rules import Standing
 
@@ -186,3 +187,28 @@ def test_a_verb_may_happen_in_some_states_only() -> None:
     assert slugs(rules.wrong_state("add to", "L1", "building", "building")) == []
     (finding,) = rules.wrong_state("add to", "L1", "running", "building", "awaiting release")
     assert finding.sentence == "Cannot add to L1: it is running, must be building or awaiting release."
+
+
+@pytest.mark.parametrize(
+    ("state", "rights", "found"),
+    [
+        ("building", {Right.STERILISE}, []),
+        ("building", {Right.WASH}, ["right-missing"]),
+        ("running", {Right.STERILISE}, ["wrong-state"]),
+        ("running", set(), ["right-missing", "wrong-state"]),
+    ],
+)
+def test_a_step_needs_its_state_and_its_right(state: str, rights: set[Right], found: list[str]) -> None:
+    step = states.LOAD_STEPS["add_pack"]
+    assert slugs(rules.against_step(step, subject="L1", state=state, rights=rights)) == found
+
+
+def test_only_a_test_that_failed_last_keeps_a_machine_out_of_service() -> None:
+    failed = Standing(LEAKAGE, rules.Tested(LEAKAGE, passed=False, at=at(24, 6)), None, valid=False)
+    never = Standing(LEAKAGE, None, None, valid=False)
+    assert slugs(rules.failed_last("M1", "Steriliser 1", [READY, EXPIRED, never, failed])) == ["test-failed"]
+
+
+def test_a_routine_load_holds_something() -> None:
+    assert slugs(rules.holds_something("L1", held=1)) == []
+    assert slugs(rules.holds_something("L1", held=0)) == ["load-empty"]
