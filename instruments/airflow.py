@@ -62,9 +62,10 @@ def annulus_f_re(radius_ratio: float) -> float:
     k = radius_ratio
     if not 0 < k < 1:
         raise ValueError(f"Cannot take a radius ratio of {k}: it must be above 0 and below 1.")
-    if 1 - k < THIN:
+    thickness = 1 - k
+    if thickness < THIN:
         return SLOT_F_RE
-    return PIPE_F_RE * (1 - k) ** 2 / (1 + k**2 + (1 - k**2) / math.log(k))
+    return PIPE_F_RE * thickness**2 / (1 + k**2 + thickness * (1 + k) / math.log1p(-thickness))
 
 
 def pressure_drop_ratio(bore_mm: float, shaft_mm: float) -> float:

@@ -251,19 +251,22 @@ def _holes(radii: tuple[float, ...], placed: Spots, bore: float) -> Iterator[com
     """Free places for the next disc where it touches two of: the wall, the discs placed."""
     radius = radii[len(placed)]
     rails = [(0j, bore - radius), *((spot, r + radius) for spot, r in zip(placed, radii, strict=False))]
-    for (a, p), (b, q) in combinations(rails, 2):
-        span = abs(b - a)
-        if span <= TOUCH:
-            continue
-        along = (p * p - q * q + span * span) / (2 * span)
-        across = p * p - along * along
-        if across < -TOUCH:
-            continue
-        for side in (1, -1):
-            spot = a + (b - a) / span * complex(along, side * math.sqrt(max(0.0, across)))
+    for one, other in combinations(rails, 2):
+        for spot in _crossings(*one, *other):
             inside = abs(spot) <= bore - radius + TOUCH
             if inside and all(abs(spot - c) >= reach - TOUCH for c, reach in rails[1:]):
                 yield spot
+
+
+def _crossings(a: complex, p: float, b: complex, q: float) -> Spots:
+    """Where the circles of radius p round a and q round b cross or touch; nowhere for concentric ones."""
+    span = abs(b - a)
+    along = (p * p - q * q + span * span) / (2 * span) if span > TOUCH else math.inf
+    across = p * p - along * along
+    if across < -TOUCH:
+        return ()
+    foot, rise = a + (b - a) / span * along, 1j * (b - a) / span * math.sqrt(max(0.0, across))
+    return foot + rise, foot - rise
 
 
 def _freed(radii: tuple[float, ...], spots: Sequence[complex]) -> Layout:
