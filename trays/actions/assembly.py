@@ -50,9 +50,7 @@ def finish_tray(
     signer = _holder_of(second) if reason else None
     findings = [
         *_version_facts(base, current, version),
-        *tray_facts(base),
-        *closed_facts(pieces, base),
-        *_empty_facts(base, pieces),
+        *_placed_facts(base, pieces),
         *count.stops,
         *_incomplete_facts(base, count, reason),
         *(_signing_facts(base, signer, act) if reason else ()),
@@ -69,10 +67,7 @@ def finish_tray(
         incomplete_reason=reason,
         incomplete_second=signer,
     )
-    Lack.objects.bulk_create(
-        Lack(pack=pack, part_code=lack.part_code, part_name=lack.part_name, quantity=lack.quantity)
-        for lack in count.lacks
-    )
+    Lack.objects.bulk_create(_lacks(pack, count))
     Placement.objects.filter(tray=base).delete()
     _fill(pack, pieces, count.positions, act)
     sentence = f"{base.name} packed as {pack.code}."
@@ -100,7 +95,10 @@ def _version_facts(tray: Tray, current: TemplateVersion, worked_from: int | None
         )
 
 
-def _empty_facts(tray: Tray, pieces: Collection[Piece]) -> Iterator[Finding]:
+def _placed_facts(tray: Tray, pieces: Collection[Piece]) -> Iterator[Finding]:
+    """Asked anew of everything that lies on the tray: it may have been closed or taken out of service since."""
+    yield from tray_facts(tray)
+    yield from closed_facts(pieces, tray)
     if not pieces:
         yield stop(
             "tray-empty",
@@ -108,6 +106,11 @@ def _empty_facts(tray: Tray, pieces: Collection[Piece]) -> Iterator[Finding]:
             f"Cannot finish {tray.name}: nothing lies on it, at least one piece must.",
             "Scan its pieces in.",
         )
+
+
+def _lacks(pack: Pack, count: TrayCount) -> Iterator[Lack]:
+    for lack in count.lacks:
+        yield Lack(pack=pack, part_code=lack.part_code, part_name=lack.part_name, quantity=lack.quantity)
 
 
 def _holder_of(badge: str) -> Person | None:
