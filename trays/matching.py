@@ -243,8 +243,12 @@ def _missing(row: LineCount) -> Finding:
 
 
 def _too_many(lines: Iterable[WantedLine], pieces: Iterable[Item]) -> Iterator[Finding]:
-    """Pieces that serve no line: their lines are full, or no line wants them."""
-    listed = {code: line.position for line in lines for code in line.ranks}
+    """Pieces that serve no line: their lines are full, the own one named first, or no line wants them."""
+    listed: dict[str, int] = {}
+    for _, position, part in sorted(
+        (rank, line.position, part) for line in lines for part, rank in line.ranks.items()
+    ):
+        listed.setdefault(part, position)
     for item in pieces:
         full = item.part_code in listed
         why = f"line {listed[item.part_code]} has all it wants" if full else "no line wants it"

@@ -94,6 +94,13 @@ def test_of_equal_pieces_the_later_code_is_the_duplicate() -> None:
     assert [(finding.slug, finding.subject) for finding in count.findings] == [("duplicate", "2")]
 
 
+def test_a_duplicate_names_the_line_of_its_own_part_before_those_it_could_stand_in_for() -> None:
+    lines = (line(1, "B", 1, "A"), line(2, "A"))
+    for turned in (lines, lines[::-1]):
+        (finding,) = judge(item("1", "A"), item("2", "A"), item("3", "A"), lines=turned).findings
+        assert finding.sentence == "Part A 3 is too many: line 2 has all it wants."
+
+
 def test_rows_stand_in_order_of_their_positions() -> None:
     count = judge(lines=(line(2, "B"), line(1, "A")))
     assert [row.line.position for row in count.rows] == [1, 2]
