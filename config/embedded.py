@@ -11,6 +11,7 @@ from pathlib import Path
 
 from celery import Celery
 from celery.beat import Service
+from celery.signals import worker_ready
 from celery.worker import state
 
 WORKER = "Worker"
@@ -69,6 +70,7 @@ def jobs(app: Celery, schedule: Path) -> Iterator[None]:
         without_heartbeat=True,
         without_mingle=True,
         without_gossip=True,
+        ready_callback=_say_ready,
     )
     beat = Service(app, max_interval=BEAT_S, schedule_filename=str(schedule))
     working = threading.Thread(target=worker.start, name=WORKER, daemon=True)
@@ -83,3 +85,8 @@ def jobs(app: Celery, schedule: Path) -> Iterator[None]:
         ticking.join(PATIENCE_S)
         working.join(PATIENCE_S)
         state.should_stop = None
+
+
+def _say_ready(consumer: object) -> None:
+    """What the `celery worker` command does, and a worker within another program does not."""
+    worker_ready.send(sender=consumer)

@@ -70,6 +70,18 @@ def served(data: Path, port: int) -> Iterator[subprocess.Popen[str]]:
         process.communicate()
 
 
+def test_every_job_of_the_timetable_is_done_after_the_start(migrated: Path) -> None:
+    wanted = {entry["task"] for entry in app.conf.beat_schedule.values()}
+    with served(migrated, free_port()) as process:
+        patience = threading.Timer(START_S, process.kill)
+        patience.start()
+        assert process.stderr is not None
+        succeeded = (line.split("[")[0].split()[-1] for line in process.stderr if " succeeded in " in line)
+        done = {job for _, job in zip(wanted, succeeded, strict=False)}
+        patience.cancel()
+    assert done == wanted != set()
+
+
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
 def test_serves_and_stops_when_told(migrated: Path, number: signal.Signals) -> None:
     port = free_port()
