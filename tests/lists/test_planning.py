@@ -8,7 +8,7 @@ import pytest
 
 from journal.roles import Role
 from lists import actions
-from lists.actions.planning import CODE_LETTERS
+from lists.actions import planning
 from lists.models import Allocation, Case, CaseLine, ProcedureNeed, Requirement, TheatreList
 from lists.states import CaseState
 from tests import makers
@@ -41,8 +41,8 @@ def test_a_case_gets_a_random_code_its_list_and_its_standard_needs() -> None:
     ProcedureNeed.objects.filter(part=part).update(quantity=2)
     case = plan(procedure=procedure.code, planned_size="7.5", patient_ref="PSEUDO-1")
     assert len(case.code) == 4
-    assert set(case.code) <= set(CODE_LETTERS)
-    assert not set("01OI") & set(CODE_LETTERS)
+    assert set(case.code) <= set(planning.CODE_LETTERS)
+    assert not set("01OI") & set(planning.CODE_LETTERS)
     assert (case.list.theatre.name, case.list.day) == ("Theatre 1", START.date())
     assert [(row.template, row.part) for row in case.requirements.all()] == [
         (template, None),
@@ -355,3 +355,9 @@ def test_what_another_day_is_to_get_is_left_to_it() -> None:
     m.case(part)
     assert actions.allocate_list(START.date(), act=act()).sentence == "0 allocated, 1 left without."
     assert Pack.objects.get().allocations.get().requirement.case == tomorrow
+
+
+def test_a_code_that_a_case_has_is_not_given_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(planning, "CODE_LENGTH", 1)
+    monkeypatch.setattr(planning, "CODE_LETTERS", "ABCDEFGH")
+    assert sorted(m.case().code for _ in range(8)) == list("ABCDEFGH")
