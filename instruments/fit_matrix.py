@@ -73,12 +73,16 @@ def pairs_per_bore(bores_mm: ArrayLike, shafts_mm: ArrayLike, gap_mm: float) -> 
     Raises:
         ValueError: a figure is not finite, or the gap is below 0.
     """
-    bores, shafts = np.asarray(bores_mm, dtype=float), np.asarray(shafts_mm, dtype=float)
+    bores, shafts = np.asarray(bores_mm, dtype=float), np.sort(np.asarray(shafts_mm, dtype=float))
     if not (np.isfinite(bores).all() and np.isfinite(shafts).all() and gap_mm >= 0):
         raise ValueError("Cannot count pairs: every diameter must be finite and the gap from 0.")
     first, second = np.triu_indices(len(shafts), 1)
-    needed = np.sort(shafts[first] + shafts[second] + 3 * gap_mm)
-    return np.searchsorted(needed, bores + ROUNDING_MM, side="right").astype(np.int64)
+    needed = shafts[first] + shafts[second] + (3 * gap_mm - ROUNDING_MM)
+    ranks = np.argsort(bores)  # sorted bores and sorted shafts make the search below run in order
+    narrowest = np.searchsorted(bores[ranks], needed)  # rank of the first bore that each pair passes
+    counts = np.empty(len(bores), dtype=np.int64)
+    counts[ranks] = np.cumsum(np.bincount(narrowest, minlength=len(bores) + 1))[: len(bores)]
+    return counts
 
 
 def go_together(
