@@ -24,7 +24,8 @@ class Memory:
 
     def __init__(self, session: SessionBase, mode: str) -> None:
         self._session = session
-        self._kept: dict[str, Any] = session.setdefault(SESSION, {}).setdefault(mode, {})
+        self._mode = mode
+        self._kept: dict[str, Any] = session.get(SESSION, {}).get(mode, {})
 
     @property
     def held(self) -> Held:
@@ -61,10 +62,13 @@ class Memory:
             self._kept["held"] = dict(answer.held or {})
         self._kept["rows"] = [row, *self._kept.get("rows", [])][:KEPT]
         self._kept["count"] = self.count + (answer.result is not Result.STOP and not answer.asks)
-        self._session.modified = True
+        self._write()
         return self.rows[0]
 
     def let_go(self) -> None:
         """Carry nothing any more; the answers of the run stay."""
         self._kept["held"] = {}
-        self._session.modified = True
+        self._write()
+
+    def _write(self) -> None:
+        self._session[SESSION] = {**self._session.get(SESSION, {}), self._mode: self._kept}

@@ -99,29 +99,27 @@ def _piece(scan: Scan) -> Answer:
     if piece.state == PieceState.MISSING:
         return did(find(piece.code, act=scan.act), what=f"{scan.thing.words} was missing and is found.")
     carried = Carried.objects.filter(piece=piece).select_related("pack").first()
-    if carried is None and piece.state == PieceState.RETURNED:
-        _refuse_recount(piece)
     try:
         done = count_piece(piece.code, act=scan.act)
     except Refused as refusal:
-        if refusal.code != "single-use":
+        if refusal.code == "not-in-use":
+            raise _counted_before(piece) or refusal from None
+        if refusal.code != "single-use" or carried is None:
             raise
-        return replace(refused(refusal, piece.code), held={**scan.without("unopened"), "piece": piece.code})
+        held = {"pack": carried.pack.code, "piece": piece.code}
+        return replace(refused(refusal, piece.code), held=held)
     return _counted(done, piece, carried.pack if carried else None, scan.held.get("pack", ""), "counted")
 
 
-def _refuse_recount(piece: Piece) -> None:
-    """A piece that was counted already says when, and for which pack.
-
-    Raises:
-        Refused: it was; a piece that came back another way is left to the rule.
-    """
+def _counted_before(piece: Piece) -> Refused | None:
+    """A piece that was counted already says when, and for which pack."""
     line = piece.lines.filter(verb="take_back").last()
-    if line is not None:
-        pack = line.evidence.get("pack", "its pack")
-        sentence = f"Cannot count {piece.code} again: it was counted for {pack} on {moment(line.occurred_at)}."
-        remedy = "Nothing was changed. If two pieces carry this mark, set both aside."
-        raise stop("already-counted", piece.code, sentence, remedy)
+    if line is None or piece.state != PieceState.RETURNED:
+        return None
+    pack = line.evidence.get("pack", "its pack")
+    sentence = f"Cannot count {piece.code} again: it was counted for {pack} on {moment(line.occurred_at)}."
+    remedy = "Nothing was changed. If two pieces carry this mark, set both aside."
+    return stop("already-counted", piece.code, sentence, remedy)
 
 
 def _counted(done: Done, piece: Piece, pack: Pack | None, counting: str, word: str) -> Answer:

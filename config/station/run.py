@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from config.station.answers import Answer, Press, Scan, refused, with_looks
+from config.station.answers import Answer, Press, Scan, did, refused, with_looks
 from config.station.memory import Memory
 from config.station.resolve import resolve
 from config.station.screen import Mode
-from journal.actions import Act
+from journal.actions import Act, Done
 from journal.findings import Refused
+from journal.models import Receipt
 
 
 def take_scan(mode: Mode, memory: Memory, text: str, act: Act) -> dict[str, Any]:
@@ -36,5 +37,13 @@ def _once(memory: Memory, asked: str, act: Act, run: Callable[[], Answer]) -> di
     try:
         answer = run()
     except Refused as refusal:
-        answer = refused(refusal)
+        answer = _recorded(act.key, refusal) or refused(refusal)
     return memory.keep(answer, key=act.key, asked=asked, at=act.at)
+
+
+def _recorded(key: str, refusal: Refused) -> Answer | None:
+    """The answer of the step that this key took already, when the session was lost before it could be kept."""
+    if not key or refusal.code == "key-reused":
+        return None
+    receipt = Receipt.objects.filter(key=key).first()
+    return did(Done.from_dict(receipt.answer)) if receipt else None
