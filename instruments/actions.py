@@ -43,7 +43,7 @@ def enrol(
         serial=serial,
         lot=lot,
         expires=expires,
-        service_due=_next_service(row, act),
+        service_due=next_service(row, act),
     )
     write_line(PieceLine, piece, "enrol", act, target=PieceState.RETURNED)
     for text in marks:
@@ -51,7 +51,8 @@ def enrol(
     return _done("enrol", piece, f"{piece.code} entered as {row.name}.", "Wash it before its first use.")
 
 
-def _next_service(part: Part, act: Act) -> date | None:
+def next_service(part: Part, act: Act) -> date | None:
+    """The service date of a piece that is as good as new today; None where the part needs no service."""
     if part.service_days is None:
         return None
     return timezone.localdate(act.at) + timedelta(days=part.service_days)
@@ -190,7 +191,7 @@ def send_to_repair(piece: str, *, reason: str, act: Act) -> Done:
 def take_from_repair(piece: str, *, serviced: bool = True, act: Act) -> Done:
     """A piece is back from repair; when it was serviced its next date is set anew."""
     row = lock_piece(piece)
-    fields: dict[str, Any] = {"service_due": _next_service(row.part, act)} if serviced else {}
+    fields: dict[str, Any] = {"service_due": next_service(row.part, act)} if serviced else {}
     move_piece(row, "take_from_repair", act, evidence={"serviced": serviced}, **fields)
     return _done("take_from_repair", row, f"{row.code} is back from repair.", "Wash it.")
 

@@ -3,11 +3,58 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from datetime import date
 
+from instruments.carriers import NOT_INDIVIDUAL, Decoded, Scheme, shown
+from instruments.identity import Kind, decode, wrong_kind
 from instruments.life import fit_to_pack, single_use
-from instruments.models import Piece, PieceLine
-from journal.findings import Finding
+from instruments.models import Mark, Piece, PieceLine
+from journal.findings import Finding, Refused, Severity, stops, unknown
+
+
+def piece_by_mark(text: str) -> tuple[Piece, tuple[Finding, ...]]:
+    """The piece that carries a scanned or typed mark, its own code or its maker's, and what to look at.
+
+    Raises:
+        Refused: the mark cannot be read, stands on something else, or is on no piece.
+    """
+    decoded = decode(text)
+    if findings := (*stops(decoded.findings), *wrong_kind(decoded, Kind.PIECE)):
+        raise Refused(*findings)
+    if decoded.scheme is Scheme.OWN:
+        piece = Piece.objects.select_related("part", "place").filter(code=decoded.key).first()
+        looks: tuple[Finding, ...] = ()
+    else:
+        mark = Mark.objects.select_related("piece__part", "piece__place").filter(key=decoded.key).first()
+        piece = mark.piece if mark else None
+        looks = replaced_mark(mark) if mark else ()
+    if piece is None:
+        raise Refused(*why_not_found(decoded, Kind.PIECE, shown(text.strip())))
+    return piece, looks
+
+
+def replaced_mark(mark: Mark) -> tuple[Finding, ...]:
+    """A look when a mark still leads to its piece, but has been replaced."""
+    if mark.current:
+        return ()
+    sentence = f"The mark {shown(mark.text)} of {mark.piece.code} has been replaced."
+    remedy = "Scan its new mark from now on, and have the old one struck out."
+    return (Finding("mark-retired", Severity.LOOK, mark.piece.code, sentence, remedy),)
+
+
+def why_not_found(decoded: Decoded, kind: Kind, mark: str) -> Iterator[Finding]:
+    """Why a mark that can be read stands for nothing: what the mark itself says comes first."""
+    if decoded.scheme is Scheme.OWN:
+        yield unknown(kind.word, decoded.key)
+        return
+    telling = [finding for finding in decoded.findings if finding.severity is Severity.LOOK]
+    for finding in telling:
+        yield replace(finding, severity=Severity.STOP)
+    if not any(finding.slug == NOT_INDIVIDUAL for finding in telling):
+        sentence = f"Cannot find {mark}: nothing of the unit carries this mark."
+        remedy = "Scan it again; if it is new, have its mark entered first."
+        yield Finding("unknown-code", Severity.STOP, mark, sentence, remedy)
 
 
 def single_use_facts(pieces: Iterable[Piece], verb: str, subject: str = "") -> Iterator[Finding]:

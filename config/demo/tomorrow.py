@@ -23,7 +23,7 @@ from lists.actions import (
 )
 from lists.imports import import_list
 from lists.models import Requirement
-from trays.actions import put_on_tray, receive_maker_pack
+from trays.actions import put_on_tray, receive_maker_pack, store
 from trays.models import Carried, Pack, Tray
 
 HOURS_OF_TODAY = 6
@@ -70,14 +70,15 @@ def _implants(unit: Unit) -> None:
     expires = timezone.localdate(unit.now) + timedelta(days=540)
     for part, lot, number in IMPLANTS:
         for serial in range(1, number + 1):
-            receive_maker_pack(
+            pack = receive_maker_pack(
                 part,
                 lot=lot,
                 serial=f"{lot}-{serial:02d}",
                 expires=expires,
                 barrier_intact=True,
                 act=unit.act("tech1"),
-            )
+            ).mark
+            store(pack, "STORE-B", act=unit.act("tech1"))
 
 
 def _cases_of_today(unit: Unit) -> list[Piece]:

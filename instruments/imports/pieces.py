@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from instruments.actions import enter_mark
+from instruments.actions import enter_mark, next_service
 from instruments.identity import Kind, mark_key, read_own_code
 from instruments.models import Mark, Part, Piece, PieceLine
 from instruments.states import PieceState
@@ -105,7 +105,9 @@ def _fields(values: Any) -> dict[str, Any]:
 
 
 def _create(code: str, values: Any, act: Act) -> None:
-    piece = Piece.objects.create(code=code or new_code(Kind.PIECE), **_fields(values))
+    fields = _fields(values)
+    fields["service_due"] = fields["service_due"] or next_service(fields["part"], act)
+    piece = Piece.objects.create(code=code or new_code(Kind.PIECE), **fields)
     if code:
         count_past(read_own_code(code))
     write_line(PieceLine, piece, "enrol", act, target=PieceState.RETURNED, reason="imported")
@@ -125,6 +127,8 @@ def _update(piece: Piece, values: Any, act: Act) -> str:
     if piece.part.code != values["part"]:
         raise RowFault("part", values["part"], f"{piece.part.code}, the part of {piece.code}")
     fields = {name: value for name, value in _fields(values).items() if name not in ("part", "cycles", "place")}
+    if fields["service_due"] is None:
+        fields.pop("service_due")  # an empty cell leaves the date as it is
     changed = {name: value for name, value in fields.items() if getattr(piece, name) != value}
     keys = {mark_key(mark) for mark in values["marks"]}
     new_marks = keys - set(Mark.objects.filter(piece=piece).values_list("key", flat=True))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
-from itertools import groupby
 from typing import Any
 
 from django.db.models import Count, Q
@@ -58,12 +57,15 @@ def fit(request: HttpRequest) -> HttpResponse:
     return render(request, "instruments/fit.html", context)
 
 
-def _by_kind(parts: Iterable[Part], chosen: Collection[str]) -> list[tuple[str, list[tuple[Part, bool]]]]:
-    """Parts in groups of one kind, each with whether it is chosen; by size within a kind."""
-    rows = sorted(parts, key=lambda row: (row.kind, row.size.series_id if row.size else 0, row.size_id or 0, row.code))
-    return [
-        (kind, [(row, row.code in chosen) for row in group]) for kind, group in groupby(rows, key=lambda row: row.kind)
-    ]
+COMMON = (PartKind.TELESCOPE, PartKind.FORCEPS, PartKind.SUCTION)
+
+
+def _by_kind(parts: Iterable[Part], chosen: Collection[str]) -> list[tuple[str, bool, list[tuple[Part, bool]]]]:
+    """Parts in groups of one kind, each with whether it is chosen; the groups that matter stand open."""
+    groups: dict[str, list[tuple[Part, bool]]] = {str(kind): [] for kind in COMMON}
+    for row in sorted(parts, key=lambda row: (row.kind, row.size_id or 0, row.code)):
+        groups.setdefault(row.kind, []).append((row, row.code in chosen))
+    return [(kind, kind in COMMON or any(on for _, on in rows), rows) for kind, rows in groups.items()]
 
 
 def _judged(bore_part: Part, shaft_parts: list[Part], gap_mm: float) -> dict[str, Any]:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import random
+from datetime import timedelta
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 from django.utils import timezone
 
-from config.demo.history import first_processing, months
+from config.demo.history import FIRST_DAY, first_processing, months
 from config.demo.tomorrow import tomorrow
 from config.demo.unit import PASSWORD, PEOPLE, load_unit
 from config.demo.work import Unit
@@ -34,7 +35,8 @@ class Command(BaseCommand):
                 "Point LUMENKEEP_DATA at another folder and try again."
             )
         with transaction.atomic():
-            unit = Unit(load_unit(timezone.now()), timezone.now(), random.Random(SEED))  # noqa: S311 - no secret
+            began = timezone.now() - timedelta(days=FIRST_DAY + 1)
+            unit = Unit(load_unit(began), began, random.Random(SEED))  # noqa: S311 - no secret
             first_processing(unit)
             months(unit)
             tomorrow(unit)
