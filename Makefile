@@ -6,7 +6,7 @@ PORT ?= 8000
 
 BIN := .venv/bin
 MANAGE := $(BIN)/python manage.py
-PYTEST := $(BIN)/pytest --ignore=tests/benchmarks -p no:benchmark
+PYTEST := $(BIN)/$(if $(COVERAGE),coverage run -m )pytest --ignore=tests/benchmarks -p no:benchmark
 
 SYSTEM_PACKAGES := python3-venv libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core
 BROWSER_PACKAGES := chromium poppler-utils
@@ -30,11 +30,12 @@ IF_SERVERS := $(if $(and $(DATABASE_URL),$(REDIS_URL)),,and not servers)
 
 NONE_CHOSEN := 5
 
-# In parallel what can be; one after the other what races, kills or drives a browser.
+# In parallel what can be; one after the other what races, kills or drives a browser. COVERAGE=1 counts branches.
 test: .venv/develop browser
 	$(PYTEST) -n auto -m "not (locking or jobs or journey or browser or servers)"
 	$(PYTEST) -m "(locking or jobs or journey or servers) and not browser $(IF_SERVERS)"
 	@if $(BROWSER_IS_HERE); then $(PYTEST) -m browser; else echo "NOT RUN: the browser tests."; fi
+	$(if $(COVERAGE),$(BIN)/coverage combine --quiet && $(BIN)/coverage report)
 
 # The same promises on PostgreSQL and Redis, named by DATABASE_URL and REDIS_URL.
 test-servers: .venv/develop browser

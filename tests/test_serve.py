@@ -160,4 +160,27 @@ def test_beat_sends_what_is_due_and_stops_with_the_block(tmp_path: Path, monkeyp
     with embedded.jobs(app, tmp_path / "beat"):
         assert SEEN.wait(15)
     assert time.monotonic() - before < embedded.PATIENCE_S
-    assert not {"Worker", "Beat"} & {thread.name for thread in threading.enumerate()}
+    assert not {embedded.WORKER, "Beat"} & {thread.name for thread in threading.enumerate()}
+
+
+HELD, LET_GO = threading.Event(), threading.Event()
+
+
+@shared_task
+def hold_on() -> None:
+    """A job that does not end by itself."""
+    HELD.set()
+    LET_GO.wait(60)
+
+
+@in_memory
+@pytest.mark.django_db(transaction=True)
+def test_a_job_without_end_does_not_hold_up_the_stop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(embedded, "PATIENCE_S", 3.0)
+    with embedded.jobs(app, tmp_path / "beat"):
+        hold_on.delay()
+        assert HELD.wait(10)
+    (left,) = (thread for thread in threading.enumerate() if thread.name == embedded.WORKER)
+    LET_GO.set()
+    left.join(10)
+    assert not left.is_alive()
