@@ -7,8 +7,8 @@ from typing import Any
 from django import forms
 
 from instruments.fit import MOST_SHAFTS
-from instruments.measures import BORE_KINDS, SHAFT_KINDS
 from instruments.models import Part
+from instruments.reads import BORE_KINDS, SHAFT_KINDS
 
 
 class FitForm(forms.Form):

@@ -12,8 +12,8 @@ from django.shortcuts import get_object_or_404, render
 from instruments.drawings import cross_section
 from instruments.fit import Judgement, Measure, co_passage, pass_together
 from instruments.forms import FitForm
-from instruments.measures import bore_of, dimensions_of, shaft_of
 from instruments.models import Part, PartKind
+from instruments.reads import bore_of, dimensions_of, shaft_of
 from instruments.states import PieceState
 from journal.reads import policy
 

@@ -1,0 +1,23 @@
+"""Questions to pieces and parts."""
+
+from instruments.reads.measures import BORE_KINDS, SHAFT_KINDS, bore_of, dimensions_of, shaft_of
+from instruments.reads.pieces import (
+    against_packing,
+    piece_by_mark,
+    replaced_mark,
+    single_use_facts,
+    why_not_found,
+)
+
+__all__ = [
+    "BORE_KINDS",
+    "SHAFT_KINDS",
+    "against_packing",
+    "bore_of",
+    "dimensions_of",
+    "piece_by_mark",
+    "replaced_mark",
+    "shaft_of",
+    "single_use_facts",
+    "why_not_found",
+]
