@@ -14,7 +14,7 @@ APPS = ("journal", "instruments", "trays", "reprocessing", "lists")
 # Names that may know Django; a module of an app with any other name is pure.
 IMPURE = frozenset({
     "models", "actions", "reads", "writer", "views", "api", "urls", "admin", "forms", "tasks", "apps",
-    "management", "migrations", "templatetags", "append_only", "doors", "import_command", "imports", "paging",
+    "management", "migrations", "templatetags", "append_only", "doors", "import_command", "imports", "measures", "offers", "paging", "paper", "verbs",
 })  # fmt: skip
 
 
