@@ -15,6 +15,7 @@ NAVIGATION = (
     ("Today", "day", "sun"),
     ("Scan", "scan", "scan-barcode"),
     ("Loads", "loads", "layers"),
+    ("Machines", "machines", "washing-machine"),
     ("Lists", "lists", "clipboard-list"),
     ("Find", "find", "search"),
     ("Catalogue", "catalogue", "book-open"),

@@ -22,5 +22,7 @@ urlpatterns = [
     path("scan/<slug:slug>/press/<slug:name>/", views.press, name="scan-press"),
     path("", include("journal.urls")),
     path("", include("instruments.urls")),
+    path("", include("trays.urls")),
+    path("", include("reprocessing.urls")),
     path("", include("lists.urls")),
 ]

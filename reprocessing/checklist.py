@@ -16,6 +16,8 @@ Seen = tuple[str, datetime | None]
 """Who recorded something, and when."""
 
 NOBODY: Seen = ("", None)
+TRACE = "trace"
+"""Slug of the row about the cycle's record."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +70,7 @@ def trace_check(record: Mapping[str, Any] | None, *, seen: Seen = NOBODY) -> Che
     Returns:
         The check; its value names what is outside its limits.
     """
-    slug, what, limit = "trace", "Cycle record", "every number within limits"
+    slug, what, limit = TRACE, "Cycle record", "every number within limits"
     if record is None:
         return Check(EvidenceRow(slug, what, NOT_RECORDED, limit, None))
     short = [row for row in record["rows"] if row["decides"] and row["met"] is not True]
@@ -154,6 +156,21 @@ def doubt_check(undecided: Collection[str]) -> Check:
     """
     value = "; ".join(undecided) or "None"
     return Check(EvidenceRow("doubt", "Failed tests since the last passed one", value, "decided", not undecided))
+
+
+def summary(checks: Collection[Check]) -> str:
+    """The evidence in one sentence: whether the numbers are within limits, and what is missing.
+
+    Args:
+        checks: the evidence of a load, its cycle record among it.
+
+    Returns:
+        A statement and no verdict: the decision is a person's.
+    """
+    record = next(check.row.met for check in checks if check.row.slug == TRACE)
+    words = {True: "yes", False: "no", None: "not recorded"}[record]
+    missing = [check.row.what for check in checks if check.row.decides and check.row.met is None]
+    return f"Numbers within limits: {words}; missing: {', '.join(missing) or 'nothing'}."
 
 
 def release_stops(subject: str, checks: Iterable[Check]) -> Iterator[Finding]:

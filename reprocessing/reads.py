@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import datetime
+from datetime import datetime, timedelta
+from typing import Any
 
 from django.db.models import Q, QuerySet
 from django.utils import timezone
@@ -15,7 +16,7 @@ from journal.reads import policy
 from reprocessing import checklist, rules
 from reprocessing.checklist import NOBODY, Check, Read, Seen
 from reprocessing.limits import PhaseLimit, SteamLimits, WashLimits
-from reprocessing.models import ExceptionalRelease, Load, LoadLine, Machine
+from reprocessing.models import ExceptionalRelease, Load, LoadLine, Machine, MachineTest
 from reprocessing.rules import Standing, Tested
 from reprocessing.states import (
     BUILDING_VERBS,
@@ -34,16 +35,26 @@ from trays.states import PackKind
 
 def standings_of(machine: Machine, at: datetime) -> tuple[Standing, ...]:
     """How a machine stands with each test that it must pass before a routine load."""
-    tests = (
-        Tested(TestKind(test.kind), test.result == Result.PASSED, timezone.localtime(test.at))
-        for test in machine.tests.filter(at__lte=at)
-    )
-    return rules.standings(
-        tests,
-        wanted=DAY_TESTS[MachineKind(machine.kind)],
-        at=timezone.localtime(at),
-        day_hour=int(policy("machine_day_hour")),
-    )
+    return standings_of_each([machine], at)[machine.pk]
+
+
+def standings_of_each(machines: Iterable[Machine], at: datetime) -> dict[int, tuple[Standing, ...]]:
+    """The same for several machines, by their keys, in two queries."""
+    machines = list(machines)
+    latest: dict[int, list[Tested]] = {machine.pk: [] for machine in machines}
+    for test in MachineTest.objects.filter(machine__in=machines).latest_of_each_kind(at):
+        tested = Tested(TestKind(test.kind), test.result == Result.PASSED, timezone.localtime(test.at))
+        latest[test.machine_id].append(tested)
+    day_hour = int(policy("machine_day_hour"))
+    return {
+        machine.pk: rules.standings(
+            latest[machine.pk],
+            wanted=DAY_TESTS[MachineKind(machine.kind)],
+            at=timezone.localtime(at),
+            day_hour=day_hour,
+        )
+        for machine in machines
+    }
 
 
 def tests_due(machine: Machine, at: datetime) -> tuple[Standing, ...]:
@@ -86,6 +97,17 @@ def alone_needed(load: Load, person: Person) -> bool:
     return second_person_wanted(load) and rules.built_alone([row.pk for row in builders(load)], person.pk)
 
 
+def waits_too_long_since(at: datetime) -> datetime:
+    """A load that ended by this moment, and is not decided, waits longer than the unit allows."""
+    return at - timedelta(minutes=int(policy("waiting_decision_min")))
+
+
+def programmes_offered() -> QuerySet[Programme]:
+    """What a routine load may run; immediate-use programmes only where the unit allows them."""
+    rows = Programme.objects.order_by("code")
+    return rows if policy("immediate_use") else rows.filter(immediate=False)
+
+
 def builders(load: Load) -> tuple[Person, ...]:
     """Who added to a load, started it or unloaded it, in order of their first line."""
     lines = load.lines.filter(verb__in=BUILDING_VERBS).select_related("person")
@@ -95,6 +117,13 @@ def builders(load: Load) -> tuple[Person, ...]:
 def second_person_wanted(load: Load) -> bool:
     """Whether the unit wants a load of this machine released by somebody who did not build it alone."""
     return bool(policy("second_person_washer" if load.machine.washes else "second_person_steriliser"))
+
+
+def trail_of(thing: Load | Machine) -> QuerySet[Any]:
+    """The trail of a load or machine, newest first, each line with what it corrects and what corrects it."""
+    lines = thing.lines.select_related("person", "station", "corrects").prefetch_related("corrected_by")
+    trail: QuerySet[Any] = lines.order_by("-id")
+    return trail
 
 
 def loads_of_pack(pack: Pack) -> QuerySet[Load]:

@@ -102,7 +102,7 @@ LOAD_MOVES: dict[str, Move] = {
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """A verb that leaves a load in its state.
+    """A verb that leaves a load or a machine in its state.
 
     Args:
         says: the verb as it stands in a sentence ("attach a record to").
@@ -111,7 +111,7 @@ class Step:
     """
 
     says: str
-    states: tuple[LoadState, ...]
+    states: tuple[StrEnum, ...]
     right: Right
 
 
@@ -141,6 +141,10 @@ MACHINE_MOVES: dict[str, Move] = {
         ),
         Move("return_to_service", frozenset({MachineState.OUT_OF_SERVICE}), MachineState.IN_SERVICE, Right.TEST),
     )
+}
+
+MACHINE_STEPS: dict[str, Step] = {
+    "record_test": Step("record a test of", tuple(MachineState), Right.TEST),
 }
 
 BUILDING_VERBS: frozenset[str] = frozenset({"add_pack", "add_piece", "add_returned_set", "start", "unload"})

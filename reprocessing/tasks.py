@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from celery import shared_task
 from django.utils import timezone
 
 from journal.actions import Concern, tell
-from journal.reads import policy
 from journal.roles import Role
 from reprocessing.models import Doubt, Indicator, Load
+from reprocessing.reads import waits_too_long_since
 from reprocessing.states import IndicatorKind, LoadState, Result
 
 ANSWERED = (LoadState.RECALLED, LoadState.REJECTED)
@@ -32,8 +32,8 @@ def _undecided(at: datetime) -> Iterator[Concern]:
 
 
 def _waiting_too_long(at: datetime) -> Iterator[Concern]:
-    since = at - timedelta(minutes=int(policy("waiting_decision_min")))
-    for load in Load.objects.undecided().filter(ended_at__lte=since).select_related("machine"):
+    rows = Load.objects.undecided().filter(ended_at__lte=waits_too_long_since(at))
+    for load in rows.select_related("machine"):
         yield Concern(
             cause=f"decision:{load.code}",
             role=Role.RELEASER,

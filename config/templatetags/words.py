@@ -259,6 +259,16 @@ def mm(value: Decimal | float | None) -> str:
 
 
 @register.filter
+def told(value: object) -> str:
+    """A value of the trail's evidence as words: a list in a row, yes or no, “none” where there is nothing."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list | tuple):
+        value = ", ".join(told(item) for item in value)
+    return "none" if value is None or value == "" else str(value)
+
+
+@register.filter
 def recorded(value: object) -> object:
     """The value itself, or "Not recorded": a page never shows a blank, a dash or a question mark."""
     return NOT_RECORDED if value is None or value == "" else value

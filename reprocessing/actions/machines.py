@@ -6,13 +6,13 @@ from collections.abc import Iterator
 
 from journal.actions import Act, Done, action, need, reason_given, write_line
 from journal.findings import Finding, Refused, Severity
-from journal.roles import Right
 from reprocessing.models import Doubt, Load, Machine, MachineLine, MachineTest
 from reprocessing.reads import against_return
 from reprocessing.rules import stop
 from reprocessing.states import (
     DAY_TESTS,
     ENDS_SERVICE,
+    MACHINE_STEPS,
     LoadKind,
     LoadState,
     MachineKind,
@@ -33,7 +33,8 @@ def record_test(machine: str, kind: str, *, passed: bool, note: str = "", act: A
     """Record a periodic test; a failed penetration or leak test ends the service and puts loads in doubt."""
     row = lock_machine(machine)
     wanted = TestKind(kind)
-    need(Right.TEST, "record a test of", row.name, act)
+    step = MACHINE_STEPS["record_test"]
+    need(step.right, step.says, row.name, act)
     if wanted not in DAY_TESTS[MachineKind(row.kind)]:
         raise Refused(
             stop(

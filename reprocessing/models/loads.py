@@ -26,6 +26,17 @@ class LoadQuerySet(models.QuerySet["Load"]):
         """Ended and waiting for a person's decision."""
         return self.filter(state=LoadState.AWAITING_RELEASE)
 
+    def decided(self) -> LoadQuerySet:
+        """Released, rejected or recalled."""
+        return self.filter(state__in=[LoadState.RELEASED, LoadState.REJECTED, LoadState.RECALLED])
+
+    def counted(self) -> LoadQuerySet:
+        """Each with how many packs and pieces went into it, as `pack_count` and `piece_count`."""
+        return self.annotate(
+            pack_count=models.Count("load_packs", distinct=True),
+            piece_count=models.Count("load_pieces", distinct=True),
+        )
+
     def empty(self) -> LoadQuerySet:
         """Open, and nothing is in it."""
         return self.filter(state=LoadState.BUILDING, load_packs=None, load_pieces=None)

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+from typing import Any, ClassVar
+
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import RowNumber
 
 from instruments.models import Programme
 from journal.append_only import append_only
@@ -69,6 +73,17 @@ class Machine(models.Model):
         return self.kind == MachineKind.WASHER
 
 
+class MachineTestQuerySet(models.QuerySet["MachineTest"]):
+    """Tests, chainable."""
+
+    def latest_of_each_kind(self, at: datetime) -> MachineTestQuerySet:
+        """Of each machine the latest test of each kind up to a moment; of one moment the last recorded."""
+        newest = models.Window(
+            RowNumber(), partition_by=[models.F("machine"), models.F("kind")], order_by=["-at", "-id"]
+        )
+        return self.filter(at__lte=at).annotate(newest=newest).filter(newest=1)
+
+
 @append_only
 class MachineTest(models.Model):
     """A periodic test and its result."""
@@ -79,6 +94,8 @@ class MachineTest(models.Model):
     note = models.CharField(max_length=200, blank=True)
     at = models.DateTimeField()
     by = models.ForeignKey(Person, models.PROTECT, related_name="+")
+
+    objects: ClassVar[Any] = MachineTestQuerySet.as_manager()
 
     class Meta:
         ordering = ["-at", "-id"]

@@ -1,0 +1,15 @@
+"""Addresses of loads and machines."""
+
+from django.urls import path
+
+from reprocessing.views import loads, machines, verbs
+
+urlpatterns = [
+    path("loads/", loads.loads, name="loads"),
+    path("loads/open/", loads.open_one, name="load-open"),
+    path("loads/<str:code>/", loads.load, name="load"),
+    path("loads/<str:code>/<slug:verb>/", verbs.load_verb, name="load-verb"),
+    path("machines/", machines.machines, name="machines"),
+    path("machines/<str:code>/", machines.machine, name="machine"),
+    path("machines/<str:code>/<slug:verb>/", machines.machine_verb, name="machine-verb"),
+]

@@ -1,0 +1,108 @@
+"""The list of machines, and the page of one."""
+
+from __future__ import annotations
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from journal.actions import Done
+from journal.doors import act_of, perform, person_of
+from journal.models import Person
+from reprocessing import actions, forms
+from reprocessing.models import Doubt, Load, Machine
+from reprocessing.reads import against_return, standings_of, standings_of_each, trail_of
+from reprocessing.states import MACHINE_MOVES, MACHINE_STEPS, LoadState
+from reprocessing.views.offers import Asked, Offer, against, is_time_for
+from reprocessing.views.verbs import Verb
+
+MOST_ROWS = 20
+"""Tests, loads and decisions on a machine's page; the rest stands in the trail."""
+
+VERBS: dict[str, Verb] = {
+    verb.name: verb
+    for verb in (
+        Verb("test", "Record test", "check", forms.Test, actions.record_test, MACHINE_STEPS["record_test"]),
+        Verb(
+            "take_out_of_service",
+            "Take out of service",
+            "wrench",
+            forms.MachineReason,
+            actions.take_out_of_service,
+            MACHINE_MOVES["take_out_of_service"],
+        ),
+        Verb(
+            "return_to_service",
+            "Return to service",
+            "undo-2",
+            forms.MachineReason,
+            actions.return_to_service,
+            MACHINE_MOVES["return_to_service"],
+        ),
+    )
+}
+
+
+@require_safe
+def machines(request: HttpRequest) -> HttpResponse:
+    """Every machine: its state, its tests, and what it runs."""
+    rows = list(Machine.objects.select_related("place"))
+    standings = standings_of_each(rows, timezone.now())
+    running = {load.machine_id: load for load in Load.objects.filter(state=LoadState.RUNNING)}
+    table = [{"machine": row, "standings": standings[row.pk], "running": running.get(row.pk)} for row in rows]
+    return render(request, "reprocessing/machines.html", {"machines": table})
+
+
+@require_safe
+def machine(request: HttpRequest, code: str) -> HttpResponse:
+    """One machine: its tests, the loads that a failed one puts in doubt, its latest loads, and its trail."""
+    row = get_object_or_404(Machine.objects.select_related("place"), code=code)
+    by, at = person_of(request), timezone.now()
+    in_doubt = Doubt.objects.filter(test__machine=row).select_related("test", "load__machine", "decided_by")
+    context = {
+        "machine": row,
+        "standings": standings_of(row, at),
+        "programmes": row.programmes.order_by("code"),
+        "tests": row.tests.select_related("by")[:MOST_ROWS],
+        "offers": _offers(row, by),
+        "doubts": [
+            (doubt, Asked(doubt.load, by, at).offer("decide", test_id=doubt.test_id))
+            for doubt in in_doubt.filter(decided_at=None).order_by("load_id")
+        ],
+        "decisions": in_doubt.exclude(decided_at=None).order_by("-decided_at")[:MOST_ROWS],
+        "loads": row.loads.select_related("machine", "programme").counted()[:MOST_ROWS],
+        "lines": trail_of(row),
+    }
+    return render(request, "reprocessing/machine.html", context)
+
+
+def _offers(row: Machine, by: Person) -> dict[str, Offer]:
+    """Each verb of a machine, by name."""
+    facts = {"return_to_service": against_return(row, timezone.now())}
+    return {
+        name: Offer(
+            verb,
+            reverse("machine-verb", args=[row.code, name.replace("_", "-")]),
+            verb.form(machine=row, auto_id=f"{name}_%s"),
+            against(verb.rule, row, by, facts.get(name, ())),
+            is_time_for(verb.rule, row.state),
+        )
+        for name, verb in VERBS.items()
+    }
+
+
+@require_POST
+def machine_verb(request: HttpRequest, code: str, verb: str) -> HttpResponse:
+    """A verb on a machine; afterwards its page."""
+    row = get_object_or_404(Machine, code=code)
+    chosen = VERBS.get(verb.replace("-", "_"))
+    if chosen is None:
+        raise Http404
+
+    def run() -> Done:
+        said = forms.filled(chosen.form(request.POST, machine=row))
+        return chosen.action(row.code, **said, act=act_of(request))
+
+    return perform(request, run, to=reverse("machine", args=[row.code]))
