@@ -13,8 +13,9 @@ APPS = ("journal", "instruments", "trays", "reprocessing", "lists")
 
 # Names that may know Django; a module of an app with any other name is pure.
 IMPURE = frozenset({
-    "models", "actions", "reads", "writer", "views", "api", "urls", "admin", "forms", "tasks", "apps",
-    "management", "migrations", "templatetags", "append_only", "doors", "import_command", "imports", "measures", "offers", "paging", "paper", "verbs",
+    "models", "actions", "reads", "writer", "measures", "append_only", "apps", "migrations", "imports",
+    "views", "forms", "urls", "verbs", "offers", "paper", "templatetags", "api", "paging", "doors", "admin", "tasks",
+    "management", "import_command",
 })  # fmt: skip
 
 
