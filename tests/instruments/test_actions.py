@@ -72,8 +72,16 @@ def test_a_mark_that_is_no_mark_of_one_piece_is_refused() -> None:
     piece, other = makers.piece(), makers.piece()
     assert refused(lambda: add_mark(piece.code, " ", act=act())) != []
     assert refused(lambda: add_mark(piece.code, other.code, act=act())) == ["own-code"]
+    # Item number of the GS1 General Specifications' example: a kind of thing, no serial number.
+    assert refused(lambda: add_mark(piece.code, "(01)09506000134352", act=act())) == ["not-individual"]
     assert not Mark.objects.exists()
     assert "add_mark" not in verbs(piece)
+
+
+def test_a_register_may_list_a_piece_s_own_code_among_its_marks() -> None:
+    piece = makers.piece()
+    add_mark(piece.code, piece.code.lower(), act=act())
+    assert Mark.objects.get().key == piece.code
 
 
 def test_re_marking_keeps_the_old_mark_findable() -> None:
