@@ -1,12 +1,15 @@
 # Everything that is done with a checkout. `make demo` is all that a first look needs.
 
+SHELL := /bin/bash
+.SHELLFLAGS := -o pipefail -c
+
 PYTHON ?= python3
 HOST ?= 127.0.0.1
 PORT ?= 8000
 
 BIN := .venv/bin
 MANAGE := $(BIN)/python manage.py
-PYTEST := $(BIN)/$(if $(COVERAGE),coverage run -m )pytest --ignore=tests/benchmarks -p no:benchmark
+PYTEST := $(BIN)/$(if $(COVERAGE),coverage run -m )pytest -p no:benchmark
 
 SYSTEM_PACKAGES := python3-venv libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core
 BROWSER_PACKAGES := chromium poppler-utils
@@ -67,7 +70,7 @@ fix: .venv/develop
 	$(BIN)/ruff format .
 
 bench: .venv/develop
-	$(BIN)/pytest tests/benchmarks -p no:randomly
+	$(BIN)/pytest -p no:randomly tests/benchmarks/bench_*.py
 
 docs: .venv/develop
 	$(MANAGE) states > docs/states.md
