@@ -41,3 +41,16 @@ class FitForm(forms.Form):
                 f"Cannot judge {len(shafts)} at once: it must be at most {MOST_SHAFTS}. Take some away."
             )
         return shafts
+
+
+class PieceForm(forms.Form):
+    """A new piece of a part."""
+
+    serial = forms.CharField(max_length=40, required=False)
+    lot = forms.CharField(max_length=40, required=False)
+    expires = forms.DateField(
+        label="Maker's last day of use", widget=forms.DateInput(attrs={"type": "date"}), required=False
+    )
+    mark = forms.CharField(
+        label="Mark on it", help_text="Scan it; none is needed.", max_length=200, required=False, strip=False
+    )

@@ -7,6 +7,7 @@ from instruments.views import catalogue, pieces
 urlpatterns = [
     path("catalogue/", catalogue.catalogue, name="catalogue"),
     path("catalogue/<str:code>/", catalogue.part, name="part"),
+    path("catalogue/<str:code>/enrol/", pieces.enrol, name="enrol"),
     path("fit/", catalogue.fit, name="fit"),
     path("pieces/<str:code>/<slug:verb>/", pieces.piece_verb, name="piece-verb"),
 ]

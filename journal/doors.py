@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import cast
 
+from django import forms
 from django.contrib import messages
 from django.contrib.auth import authenticate
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
@@ -81,6 +82,14 @@ def perform(request: HttpRequest, run: Callable[[], Done], *, to: str | Callable
     for looked in done.findings:
         messages.warning(request, f"{looked['sentence']} {looked['remedy']}".strip())
     return HttpResponseRedirect(to if isinstance(to, str) else to(done), status=SEE_OTHER)
+
+
+def back_with(request: HttpRequest, form: forms.Form, *, to: str) -> HttpResponse:
+    """A small form on a page of something else that is not filled in right: say so there."""
+    for name, faults in form.errors.items():
+        label = form.fields[name].label if name in form.fields else None
+        messages.error(request, f"{label or name.replace('_', ' ').capitalize()}: {' '.join(faults)}")
+    return HttpResponseRedirect(to, status=SEE_OTHER)
 
 
 def is_local(address: str) -> bool:

@@ -11,11 +11,12 @@ from django.shortcuts import get_object_or_404, render
 
 from instruments.drawings import cross_section
 from instruments.fit import Judgement, Measure, co_passage, pass_together
-from instruments.forms import FitForm
+from instruments.forms import FitForm, PieceForm
 from instruments.models import Part, PartKind
 from instruments.reads import bore_of, dimensions_of, shaft_of
 from instruments.states import PieceState
 from journal.reads import policy
+from journal.roles import Right
 
 
 def catalogue(request: HttpRequest) -> HttpResponse:
@@ -41,6 +42,7 @@ def part(request: HttpRequest, code: str) -> HttpResponse:
         "ports": row.base.ports.all() if row.kind == PartKind.BASE and hasattr(row, "base") else (),
         "pieces": row.pieces.select_related("place").order_by("code"),
         "bore": bore_of(row).size,
+        "form": PieceForm() if Right.MASTER in request.user.rights and not row.single_use else None,
     }
     return render(request, "instruments/part.html", context)
 

@@ -6,8 +6,11 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.urls import reverse
 from django.views.decorators.http import require_POST
 
+from instruments import actions
+from instruments.forms import PieceForm
 from instruments.verbs import piece_action
-from journal.doors import act_of, perform
+from journal.actions import Done
+from journal.doors import act_of, back_with, perform
 
 
 @require_POST
@@ -19,3 +22,20 @@ def piece_verb(request: HttpRequest, code: str, verb: str) -> HttpResponse:
     offered, run = found
     given = {"reason": request.POST.get("reason", "")} if offered.asks else {}
     return perform(request, lambda: run(code, **given, act=act_of(request)), to=reverse("piece", args=[code]))
+
+
+@require_POST
+def enrol(request: HttpRequest, code: str) -> HttpResponse:
+    """Enter a new piece of a part."""
+    form = PieceForm(request.POST)
+    if not form.is_valid():
+        return back_with(request, form, to=reverse("part", args=[code]))
+    mark = form.cleaned_data.pop("mark")
+    marks = (mark,) if mark else ()
+    return perform(
+        request, lambda: actions.enrol(code, **form.cleaned_data, marks=marks, act=act_of(request)), to=_piece
+    )
+
+
+def _piece(done: Done) -> str:
+    return reverse("piece", args=[done.mark])

@@ -15,6 +15,7 @@ from journal.doors import act_of, perform
 from journal.moves import why_not
 from journal.roles import Right
 from lists import actions
+from lists.forms import MoveForm, RequirementForm
 from lists.models import Case, Requirement, TheatreList
 from lists.reads import case_history, choices_for, list_readiness
 from lists.states import CASE_MOVES, Readiness
@@ -66,6 +67,8 @@ def case(request: HttpRequest, code: str) -> HttpResponse:
         "needs": [(need, choices.get(need.need.requirement, ())) for need in readiness.needs] if readiness else [],
         "readiness": readiness,
         "history": case_history(row),
+        "move_form": MoveForm() if Right.PLAN in rights and readiness else None,
+        "requirement_form": RequirementForm(),
         "why_not_end": why_not(CASE_MOVES["end"], subject=f"case {row.code}", state=row.state, rights=rights),
         "why_not_cancel": why_not(CASE_MOVES["cancel"], subject=f"case {row.code}", state=row.state, rights=rights),
     }
