@@ -29,9 +29,10 @@ class FitForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         parts = Part.objects.with_dimensions()
+        self.shaft_parts = parts.filter(kind__in=SHAFT_KINDS)
         bore, shafts = self.fields["bore"], self.fields["shafts"]
         bore.queryset = parts.filter(kind__in=BORE_KINDS)  # type: ignore[attr-defined]
-        shafts.queryset = parts.filter(kind__in=SHAFT_KINDS)  # type: ignore[attr-defined]
+        shafts.queryset = self.shaft_parts  # type: ignore[attr-defined]
 
     def clean_shafts(self) -> list[Part]:
         """At most six."""

@@ -6,7 +6,7 @@ import inspect
 from collections.abc import Callable
 from datetime import date, datetime
 from types import NoneType, UnionType
-from typing import Any, Union, get_args, get_origin, get_type_hints
+from typing import Any, Union, cast, get_args, get_origin, get_type_hints
 
 from django.urls import URLPattern, path
 from drf_spectacular.utils import OpenApiParameter, extend_schema
@@ -18,7 +18,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from journal.actions import ACTIONS, Act, Done
-from journal.models import Notice
+from journal.models import Notice, Person
 
 KEY_HEADER = "Idempotency-Key"
 LONGEST_KEY = 80
@@ -97,7 +97,7 @@ class Notices(ListAPIView[Notice]):
 
     def get_queryset(self) -> Any:
         """Open ones of the person's roles."""
-        return Notice.objects.still_open().shown_to(self.request.user)
+        return Notice.objects.still_open().shown_to(cast("Person", self.request.user))
 
 
 def input_of(run: Callable[..., Done]) -> type[serializers.Serializer[Any]]:
@@ -122,7 +122,7 @@ def _field(kind: Any, parameter: inspect.Parameter) -> serializers.Field[Any, An
         return serializers.CharField(**more, allow_blank=optional, trim_whitespace=False, max_length=LONGEST_TEXT)
     if get_origin(kind) is tuple:
         return serializers.ListField(**more, child=serializers.CharField(max_length=LONGEST_TEXT))
-    plain = {
+    plain: dict[Any, type[serializers.Field[Any, Any, Any, Any]]] = {
         bool: serializers.BooleanField,
         int: serializers.IntegerField,
         date: serializers.DateField,
@@ -164,7 +164,7 @@ def _act(request: Request) -> Act:
     key = request.headers.get(KEY_HEADER, "")
     if not 0 < len(key) <= LONGEST_KEY:
         raise ValidationError({KEY_HEADER: [f"This header must hold 1 to {LONGEST_KEY} characters."]})
-    return Act(by=request.user, method="token" if request.auth else "password", key=key)
+    return Act(by=cast("Person", request.user), method="token" if request.auth else "password", key=key)
 
 
 def action_routes(app: str) -> list[URLPattern]:

@@ -88,7 +88,9 @@ def back_with(request: HttpRequest, form: forms.Form, *, to: str) -> HttpRespons
     """A small form on a page of something else that is not filled in right: say so there."""
     for name, faults in form.errors.items():
         label = form.fields[name].label if name in form.fields else None
-        messages.error(request, f"{label or name.replace('_', ' ').capitalize()}: {' '.join(faults)}")
+        messages.error(
+            request, f"{label or name.replace('_', ' ').capitalize()}: {' '.join(str(fault) for fault in faults)}"
+        )
     return HttpResponseRedirect(to, status=SEE_OTHER)
 
 

@@ -15,6 +15,7 @@ from instruments.forms import FitForm, PieceForm
 from instruments.models import Part, PartKind
 from instruments.reads import bore_of, dimensions_of, shaft_of
 from instruments.states import PieceState
+from journal.doors import person_of
 from journal.reads import policy
 from journal.roles import Right
 
@@ -42,7 +43,7 @@ def part(request: HttpRequest, code: str) -> HttpResponse:
         "ports": row.base.ports.all() if row.kind == PartKind.BASE and hasattr(row, "base") else (),
         "pieces": row.pieces.select_related("place").order_by("code"),
         "bore": bore_of(row).size,
-        "form": PieceForm() if Right.MASTER in request.user.rights and not row.single_use else None,
+        "form": PieceForm() if Right.MASTER in person_of(request).rights and not row.single_use else None,
     }
     return render(request, "instruments/part.html", context)
 
@@ -53,7 +54,7 @@ def fit(request: HttpRequest) -> HttpResponse:
     chosen = request.GET.getlist("shafts")
     asked = {"gap_mm": gap, **request.GET.dict(), "shafts": chosen}
     form = FitForm(asked) if chosen else FitForm(initial=asked)
-    context: dict[str, Any] = {"form": form, "kinds": _by_kind(form.fields["shafts"].queryset, chosen)}
+    context: dict[str, Any] = {"form": form, "kinds": _by_kind(form.shaft_parts, chosen)}
     if form.is_bound and form.is_valid():
         context |= _judged(form.cleaned_data["bore"], form.cleaned_data["shafts"], form.cleaned_data["gap_mm"])
     return render(request, "instruments/fit.html", context)

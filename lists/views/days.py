@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from journal.doors import act_of, perform
+from journal.doors import act_of, perform, person_of
 from journal.moves import why_not
 from journal.roles import Right
 from lists import actions
@@ -29,7 +29,7 @@ def lists(request: HttpRequest) -> HttpResponse:
     days = (
         TheatreList.objects.filter(day__gte=today - timedelta(days=7), cases__isnull=False)
         .values("day")
-        .annotate(cases=Count("cases"))
+        .annotate(number=Count("cases"))
         .order_by("day")
     )
     return render(request, "lists/lists.html", {"days": list(days), "today": today})
@@ -46,7 +46,7 @@ def list_day(request: HttpRequest, day: date) -> HttpResponse:
         "only": only,
         "before": day - timedelta(days=1),
         "after": day + timedelta(days=1),
-        "may_plan": Right.PLAN in request.user.rights,
+        "may_plan": Right.PLAN in person_of(request).rights,
     }
     return render(request, "lists/day.html", context)
 
@@ -60,7 +60,7 @@ def case(request: HttpRequest, code: str) -> HttpResponse:
     row = get_object_or_404(Case.objects.select_related("list__theatre", "procedure"), code=code)
     found = list_readiness(row.list.day, at=timezone.now())
     readiness = next((one.readiness for one in found.rows if one.case.pk == row.pk), None)
-    rights = request.user.rights
+    rights = person_of(request).rights
     choices = choices_for(row, at=timezone.now()) if Right.PLAN in rights else {}
     context = {
         "case": row,

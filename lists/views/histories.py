@@ -7,6 +7,7 @@ from django.shortcuts import get_object_or_404, render
 
 from instruments.models import Piece
 from instruments.verbs import piece_offers
+from journal.doors import person_of
 from lists.reads import pack_history, piece_history
 from trays.models import Pack
 from trays.verbs import pack_offers
@@ -17,7 +18,7 @@ def piece(request: HttpRequest, code: str) -> HttpResponse:
     row = get_object_or_404(
         Piece.objects.select_related("part__size__series", "place").prefetch_related("marks"), code=code
     )
-    context = {"piece": row, "history": piece_history(row), "offers": piece_offers(row, request.user.rights)}
+    context = {"piece": row, "history": piece_history(row), "offers": piece_offers(row, person_of(request).rights)}
     return render(request, "lists/piece.html", context)
 
 
@@ -26,5 +27,5 @@ def pack(request: HttpRequest, code: str) -> HttpResponse:
     row = get_object_or_404(
         Pack.objects.select_related("tray", "version", "place", "assembled_by", "incomplete_second"), code=code
     )
-    context = {"pack": row, "history": pack_history(row), "offers": pack_offers(row, request.user.rights)}
+    context = {"pack": row, "history": pack_history(row), "offers": pack_offers(row, person_of(request).rights)}
     return render(request, "lists/pack.html", context)

@@ -7,7 +7,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
 
-from journal.doors import act_of, perform
+from journal.doors import act_of, perform, person_of
 from journal.roles import Right
 from trays import actions
 from trays.forms import MakerPackForm
@@ -29,7 +29,7 @@ def templates(request: HttpRequest) -> HttpResponse:
     rows = Template.objects.prefetch_related(
         "versions__lines__part", "versions__lines__substitutes__part", "versions__series_rules__series"
     )
-    context = {"templates": rows, "may_publish": Right.MASTER in request.user.rights}
+    context = {"templates": rows, "may_publish": Right.MASTER in person_of(request).rights}
     return render(request, "trays/templates.html", context)
 
 
