@@ -57,7 +57,7 @@ class DayOutput(serializers.Serializer[Any]):
     """A day's cases with their readiness."""
 
     day = serializers.DateField()
-    sentence = serializers.CharField()
+    sentence = serializers.CharField(source="words")
     rows = CaseRowOutput(many=True)
 
 
