@@ -13,6 +13,7 @@ from trays.assignment import assign
 from trays.companions import CompanionRule, Sized, SizeOf, judge_companions
 
 __all__ = [
+    "MISSING_LINE",
     "Alternative",
     "CompanionRule",
     "Item",
@@ -24,6 +25,8 @@ __all__ = [
     "WantedLine",
     "judge_tray",
 ]
+
+MISSING_LINE = "missing-line"  # slug of the finding that a line lacks something
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,7 +235,7 @@ def _missing(row: LineCount) -> Finding:
     line = row.line
     others = "; ".join(f"{other.part_name} ({other.reason})" for other in line.substitutes)
     return Finding(
-        "missing-line",
+        MISSING_LINE,
         Severity.LOOK,
         line.part_name,
         f"Line {line.position} lacks {row.lacking} × {line.part_name}: "

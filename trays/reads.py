@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import replace
-from datetime import date, datetime
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 
 from django.db.models import Prefetch, Q
 from django.utils import timezone
@@ -15,10 +15,25 @@ from instruments.models import Part, Piece, ProgrammeKind, Size, Validation
 from instruments.reads import single_use_facts
 from instruments.states import PieceState
 from journal.findings import Finding, Refused, Severity, stops, unknown
+from journal.models import Person
 from journal.reads import policy
-from trays.matching import Alternative, CompanionRule, Item, SizeOf, TrayCount, Wanted, WantedLine, judge_tray
-from trays.models import SeriesRule, Template, TemplateLine, TemplateVersion, Tray
+from trays.changes import changed_lines
+from trays.matching import (
+    MISSING_LINE,
+    Alternative,
+    CompanionRule,
+    Item,
+    SizeOf,
+    TrayCount,
+    Wanted,
+    WantedLine,
+    judge_tray,
+)
+from trays.models import Pack, Placement, SeriesRule, Template, TemplateLine, TemplateVersion, Tray
 from trays.states import VersionState
+
+AT_THE_SAME_TIME = timedelta(minutes=15)
+"""Who laid a piece so shortly ago may still be at the tray; our proposal."""
 
 
 def published_version(template: Template) -> TemplateVersion:
@@ -39,6 +54,19 @@ def published_version(template: Template) -> TemplateVersion:
             )
         )
     return version
+
+
+def version_facts(tray: Tray, current: TemplateVersion, worked_from: int | None) -> tuple[Finding, ...]:
+    """That the list has changed since a person began to work from it, with each change; empty when it has not."""
+    if worked_from is None or worked_from == current.number:
+        return ()
+    older = tray.template.versions.filter(number=worked_from).first()
+    changes = changed_lines(wanted(older).lines, wanted(current).lines) if older else ()
+    sentence = (
+        f"Cannot finish {tray.name}: it was assembled to version {worked_from}, must be version {current.number}."
+    )
+    remedy = f"Look at what has changed and finish again: {'; '.join(changes) or 'no line'}."
+    return (Finding("list-changed", Severity.STOP, tray.code, sentence, remedy),)
 
 
 def tray_by_mark(text: str) -> Tray:
@@ -154,7 +182,7 @@ def tray_count(tray: Tray, *, at: datetime, version: TemplateVersion | None = No
         return count
     free = whereabouts({code for codes in short.values() for code in codes}, tray=tray, today=today)
     findings = tuple(
-        _with_place(finding, short[int(finding.numbers["line"])], free) if finding.slug == "missing-line" else finding
+        _with_place(finding, short[int(finding.numbers["line"])], free) if finding.slug == MISSING_LINE else finding
         for finding in count.findings
     )
     return replace(count, findings=findings)
@@ -197,3 +225,146 @@ def whereabouts(part_codes: Collection[str], *, tray: Tray, today: date) -> dict
         if piece.code not in spent and not fit_to_pack(piece.wear, today):
             found.setdefault(piece.part.code, piece)
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class BenchRow:
+    """A line of the list as the bench shows it.
+
+    Args:
+        line: what the list wants.
+        lacking: how many pieces lack.
+        part: the part wanted; its band and tests are worth knowing at the bench.
+        laid: the pieces that serve the line, with who laid them.
+        remedy: what to do about what lacks, and where a piece is; empty when nothing lacks.
+    """
+
+    line: WantedLine
+    lacking: int
+    part: Part
+    laid: tuple[Placement, ...]
+    remedy: str
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """A tray during assembly.
+
+    Args:
+        version: the list in force.
+        count: the judgement.
+        rows: the lines in packing order.
+        laid: everything on the tray, the latest first.
+    """
+
+    version: TemplateVersion
+    count: TrayCount
+    rows: tuple[BenchRow, ...]
+    laid: tuple[Placement, ...]
+
+    @property
+    def still_open(self) -> tuple[BenchRow, ...]:
+        """Lines that lack something."""
+        return tuple(row for row in self.rows if row.lacking)
+
+    @property
+    def filled(self) -> tuple[BenchRow, ...]:
+        """Lines that lack nothing."""
+        return tuple(row for row in self.rows if not row.lacking)
+
+    @property
+    def beside(self) -> tuple[Placement, ...]:
+        """What serves no line."""
+        return tuple(row for row in self.laid if row.piece.code not in self.count.positions)
+
+    @property
+    def remarks(self) -> tuple[Finding, ...]:
+        """What is worth a look or a note, save the lines that lack something: those are in the rows."""
+        found = [finding for finding in self.count.findings if finding.slug != MISSING_LINE]
+        return tuple(
+            finding for weight in (Severity.LOOK, Severity.NOTE) for finding in found if finding.severity is weight
+        )
+
+    def by_another(self, person: Person, at: datetime) -> Placement | None:
+        """The latest piece that somebody else has laid within the last minutes: two people are at one tray."""
+        others = (row for row in self.laid if row.by_id != person.pk and at - row.at <= AT_THE_SAME_TIME)
+        return next(others, None)
+
+
+def bench_of(tray: Tray, *, at: datetime) -> Bench:
+    """What lies on a tray line by line, in a number of queries that does not grow with the list.
+
+    Raises:
+        Refused: no version of its list is published.
+    """
+    version = published_version(tray.template)
+    count = tray_count(tray, at=at, version=version)
+    laid = tuple(Placement.objects.filter(tray=tray).select_related("piece__part", "by"))
+    codes = [row.line.part_code for row in count.rows]
+    parts = {part.code: part for part in Part.objects.filter(code__in=codes).select_related("size")}
+    remedies = {finding.numbers["line"]: finding.remedy for finding in count.findings if finding.slug == MISSING_LINE}
+    rows = tuple(
+        BenchRow(
+            row.line,
+            row.lacking,
+            parts[row.line.part_code],
+            tuple(one for one in laid if count.positions.get(one.piece.code) == row.line.position),
+            remedies.get(row.line.position, ""),
+        )
+        for row in count.rows
+    )
+    return Bench(version, count, rows, laid)
+
+
+@dataclass(frozen=True, slots=True)
+class TrayStanding:
+    """Where a tray stands: in a live pack, on the bench, or empty.
+
+    Args:
+        tray: the tray.
+        pack: its live pack.
+        count: what lies on it against its list; None when packed, empty or without a published list.
+        laid: how many pieces lie on it.
+    """
+
+    tray: Tray
+    pack: Pack | None
+    count: TrayCount | None
+    laid: int
+
+    @property
+    def words(self) -> str:
+        """How far it is filled: “14 of 18 lines”."""
+        rows = self.count.rows if self.count else ()
+        return f"{sum(row.done for row in rows)} of {len(rows)} lines"
+
+
+def tray_standings(*, at: datetime) -> list[TrayStanding]:
+    """Every tray with where it stands, those on the bench first and the packed ones last, by name.
+
+    The number of queries does not grow with the trays.
+    """
+    trays = list(Tray.objects.select_related("template", "home").order_by("name"))
+    packs = {pack.tray_id: pack for pack in Pack.objects.live().filter(tray__in=trays).select_related("place")}
+    pieces: dict[int, list[Item]] = {}
+    on_trays = list(Piece.objects.filter(placement__isnull=False).select_related("part__size__series", "placement"))
+    for piece, item in zip(on_trays, items(on_trays), strict=True):
+        pieces.setdefault(piece.placement.tray_id, []).append(item)
+    begun = {tray.template_id for tray in trays if tray.pk in pieces}
+    published = TemplateVersion.objects.filter(template__in=begun, state=VersionState.PUBLISHED)
+    version_of = dict(published.values_list("template", "pk"))
+    lists = wanted_of(version_of.values())
+    today = timezone.localdate(at)
+    standings = []
+    for tray in trays:
+        laid = pieces.get(tray.pk, [])
+        to_hold = lists.get(version_of.get(tray.template_id, 0)) if laid else None
+        count = judge_tray(to_hold, laid, today) if to_hold else None
+        standings.append(TrayStanding(tray, packs.get(tray.pk), count, len(laid)))
+    return sorted(standings, key=lambda row: (row.pack is not None, not row.laid))
+
+
+def load_of(pack: Pack) -> str:
+    """Code of the steriliser load that a pack was last put into and not taken off again; empty when there is none."""
+    last = pack.lines.filter(verb__in=["load", "take_off_load"]).last()
+    return str(last.evidence.get("load", "")) if last is not None and last.verb == "load" else ""

@@ -31,6 +31,18 @@ class PackKind(StrEnum):
     MAKER = "maker"
 
 
+class Paper(StrEnum):
+    """What is printed for a pack."""
+
+    LABEL = "label"
+    COUNT_SHEET = "count sheet"
+
+    @property
+    def verb(self) -> str:
+        """What the trail calls its printing."""
+        return f"print_{self.replace(' ', '_')}"
+
+
 class VersionState(StrEnum):
     """The life of a template's version."""
 
@@ -43,6 +55,11 @@ S = PackState
 
 ENDED: frozenset[PackState] = frozenset({S.RETURNED, S.VOID})
 """A pack in one of these carries nothing any more."""
+
+LABELLED: frozenset[PackState] = frozenset({
+    S.ASSEMBLED, S.IN_STERILISER, S.AWAITING_RELEASE, S.STERILE, S.ISSUED
+})  # fmt: skip
+"""A pack in one of these may carry a label: it is on its way to a case."""
 
 PACK_MOVES: dict[str, Move] = {
     move.name: move

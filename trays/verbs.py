@@ -1,14 +1,18 @@
-"""The verbs that a pack's page offers."""
+"""The verbs that a pack's page offers, and those for a piece at a tray's bench."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
 
+from django.urls import reverse
+
+from instruments.models import Piece
+from instruments.states import PieceState
 from journal.actions import Done
 from journal.offers import Offer, Verb, offers
 from journal.roles import Right
 from trays import actions
-from trays.models import Pack
+from trays.models import ClosedMember, Pack, Tray
 from trays.states import PACK_MOVES
 
 _RUN: dict[str, tuple[Verb, str, Callable[..., Done]]] = {
@@ -33,3 +37,39 @@ def pack_action(name: str) -> tuple[Verb, Callable[..., Done]] | None:
     """The verb and action behind the last part of an address."""
     found = _RUN.get(name)
     return None if found is None else (found[0], found[2])
+
+
+_AT_THE_BENCH: tuple[tuple[Verb, frozenset[PieceState], frozenset[Right]], ...] = (
+    (Verb("take_off", "Take off the tray"), frozenset({PieceState.ON_TRAY}), frozenset({Right.ASSEMBLE})),
+    (
+        Verb("set_aside", "Set aside for repair", "What is wrong with it"),
+        frozenset({PieceState.ON_TRAY}),
+        frozenset({Right.ASSEMBLE, Right.REPAIR}),
+    ),
+    (
+        Verb("set_aside", "Set aside for repair", "What is wrong with it"),
+        frozenset({PieceState.INSPECTED}),
+        frozenset({Right.REPAIR}),
+    ),
+    (Verb("pack_single", "Pack it by itself"), frozenset({PieceState.INSPECTED}), frozenset({Right.ASSEMBLE})),
+)
+_JOIN = (Verb("join", "Join it to the closed set", "Decision"), frozenset(PieceState), frozenset({Right.DECIDE}))
+
+
+def bench_offers(piece: Piece, tray: Tray, rights: Collection[Right]) -> tuple[Offer, ...]:
+    """What can be done with a piece in hand at the bench of a tray, besides laying it."""
+    joins = tray.closed and not ClosedMember.objects.filter(piece=piece).exists()
+    return tuple(
+        Offer(
+            verb,
+            reverse(f"tray-{verb.name.replace('_', '-')}", args=[tray.code]),
+            no_right(needed, rights),
+        )
+        for verb, states, needed in (*_AT_THE_BENCH, *((_JOIN,) if joins else ()))
+        if piece.state in states
+    )
+
+
+def no_right(needed: Collection[Right], rights: Collection[Right]) -> str:
+    """What a sign-in lacks for something, in words; empty when it lacks nothing."""
+    return " ".join(f"Your sign-in does not hold the right “{right}”." for right in sorted(set(needed) - set(rights)))

@@ -163,5 +163,7 @@ LOGGING = {
     "disable_existing_loggers": False,
     "formatters": {"plain": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "plain"}},
+    # Drawing a label takes seven steps, each of them news to the libraries that draw it.
+    "loggers": {name: {"level": "WARNING"} for name in ("weasyprint", "fontTools")},
     "root": {"handlers": ["console"], "level": os.environ.get("LOG_LEVEL", "INFO")},
 }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from config.station.answers import Answer, Press, Result, Scan, did, need_kind, question, stop
+from config.station.answers import Answer, Press, Result, Scan, did, need_kind, question
 from config.station.queues import trays_to_assemble, trays_wanting
 from config.station.resolve import bench_of, page_of
 from config.station.screen import Button, Item, Shown, View, cut, why_not_now
@@ -11,9 +11,7 @@ from instruments.models import Piece
 from instruments.states import PIECE_MOVES
 from journal.findings import Refused
 from journal.moves import why_not
-from trays.actions import pack_single
-from trays.models import Pack
-from trays.states import PackState
+from trays.actions import confirm_label, pack_single
 
 
 def take(scan: Scan) -> Answer:
@@ -23,17 +21,8 @@ def take(scan: Scan) -> Answer:
         what = f"{scan.thing.words} is on the bench."
         return Answer(Result.TAKEN, what, mark=scan.thing.code, go=bench_of(scan.thing.code), held={})
     if scan.thing.kind is Kind.PACK:
-        return _label(scan.thing.row)
+        return did(confirm_label(scan.thing.code, scan.thing.code, act=scan.act), held={})
     return _piece(scan)
-
-
-def _label(pack: Pack) -> Answer:
-    """The label that was just printed, scanned back: it can be read, and it names this pack."""
-    if pack.state != PackState.ASSEMBLED:
-        sentence = f"Cannot read back the label of {pack.code}: it is {pack.state}, must be assembled."
-        raise stop("wrong-state", pack.code, sentence, "Nothing was changed.")
-    what = f"The label of {pack.name} {pack.code} can be read."
-    return Answer(Result.TAKEN, what, "Bring it to the steriliser.", pack.code, held={})
 
 
 def _piece(scan: Scan) -> Answer:

@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from django.db.models import QuerySet
 
 from config.context import address
-from instruments.carriers import NOT_INDIVIDUAL, Decoded, Scheme, shown
+from instruments.carriers import Scheme, shown
 from instruments.identity import Kind, decode
 from instruments.models import Mark, Piece
-from journal.findings import Finding, Refused, Severity, stops, unknown
+from instruments.reads import replaced_mark, why_not_found
+from journal.findings import Finding, Refused, Severity, stops
 from journal.models import Person, Place
 from lists.models import Case
 from reprocessing.models import Load, Machine
 from trays.models import Pack, Template, Tray
-
-AGAIN = "Scan it again; if it is new, have its mark entered first."
 
 
 class Book(NamedTuple):
@@ -108,7 +107,7 @@ def resolve(text: str) -> Thing:
         kind = Kind.PIECE
         found = [*_by_mark(decoded.key), *_by_any_code(decoded.key.removeprefix("text:"))]
     if not found:
-        raise Refused(*_not_found(decoded, kind, shown(text.strip())))
+        raise Refused(*why_not_found(decoded, kind, shown(text.strip())))
     if len(found) > 1:
         raise Refused(_ambiguous(found, shown(text.strip())))
     return found[0]
@@ -128,26 +127,7 @@ def _by_any_code(code: str) -> Iterator[Thing]:
 def _by_mark(key: str) -> Iterator[Thing]:
     for mark in Mark.objects.filter(key=key).select_related("piece__part", "piece__place"):
         piece = mark.piece
-        yield Thing(Kind.PIECE, piece.code, piece.part.name, piece, () if mark.current else (_retired(mark),))
-
-
-def _retired(mark: Mark) -> Finding:
-    sentence = f"The mark {shown(mark.text)} of {mark.piece.code} has been replaced."
-    remedy = "Scan its new mark from now on, and have the old one struck out."
-    return Finding("mark-retired", Severity.LOOK, mark.piece.code, sentence, remedy)
-
-
-def _not_found(decoded: Decoded, kind: Kind, mark: str) -> Iterator[Finding]:
-    """Why a mark that can be read stands for nothing: what the mark itself says comes first."""
-    if decoded.scheme is Scheme.OWN:
-        yield unknown(kind.word, decoded.key)
-        return
-    telling = [finding for finding in decoded.findings if finding.severity is Severity.LOOK]
-    for finding in telling:
-        yield replace(finding, severity=Severity.STOP)
-    if not any(finding.slug == NOT_INDIVIDUAL for finding in telling):
-        sentence = f"Cannot find {mark}: nothing of the unit carries this mark."
-        yield Finding("unknown-code", Severity.STOP, mark, sentence, AGAIN)
+        yield Thing(Kind.PIECE, piece.code, piece.part.name, piece, replaced_mark(mark))
 
 
 def _ambiguous(found: list[Thing], mark: str) -> Finding:

@@ -11,14 +11,17 @@ from trays.actions.packs import (
     store,
     take_apart,
 )
+from trays.actions.papers import confirm_label, print_paper
 from trays.actions.templates import publish_version
 
 __all__ = [
     "condemn_pack",
+    "confirm_label",
     "expire_pack",
     "finish_tray",
     "join_closed_set",
     "pack_single",
+    "print_paper",
     "publish_version",
     "put_on_tray",
     "quarantine_pack",

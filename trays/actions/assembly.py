@@ -18,12 +18,15 @@ from journal.findings import Finding, Refused
 from journal.models import Person
 from journal.reads import policy
 from journal.roles import Right
+from trays import matching
 from trays.actions.bench import closed_facts, done, stop, tray_facts
 from trays.matching import TrayCount
-from trays.models import Carried, ClosedMember, Content, Lack, Pack, PackLine, Placement, TemplateVersion, Tray
-from trays.reads import published_version, tray_count
+from trays.models import Carried, ClosedMember, Content, Lack, Pack, PackLine, Placement, Tray
+from trays.reads import published_version, tray_count, version_facts
 from trays.states import PackKind, PackState
 from trays.writer import lock_tray
+
+TRAY_EMPTY = "tray-empty"  # slug of the finding that nothing lies on a tray
 
 
 @action
@@ -49,10 +52,9 @@ def finish_tray(
     reason = incomplete_reason.strip() if count.lacks else ""
     signer = _holder_of(second) if reason else None
     findings = [
-        *_version_facts(base, current, version),
-        *_placed_facts(base, pieces),
-        *count.stops,
-        *_incomplete_facts(base, count, reason),
+        *version_facts(base, current, version),
+        *whoever_signs(base, pieces, count),
+        *(() if reason else _unsigned_facts(base, count)),
         *(_signing_facts(base, signer, act) if reason else ()),
     ]
     if findings:
@@ -85,14 +87,13 @@ def _lock_placed(tray: Tray) -> list[Piece]:
     return [piece for piece in pieces if piece.pk in placed]
 
 
-def _version_facts(tray: Tray, current: TemplateVersion, worked_from: int | None) -> Iterator[Finding]:
-    if worked_from is not None and worked_from != current.number:
-        yield stop(
-            "list-changed",
-            tray.code,
-            f"Cannot finish {tray.name}: it was assembled to version {worked_from}, must be version {current.number}.",
-            "Look at the changed lines and finish again.",
-        )
+def whoever_signs(tray: Tray, pieces: Collection[Piece], count: TrayCount) -> Iterator[Finding]:
+    """Everything that forbids finishing a tray, whatever reason is given and whoever signs."""
+    yield from _placed_facts(tray, pieces)
+    yield from count.stops
+    for lack in count.lacks:
+        if lack.essential:
+            yield _lacking(tray, lack, ", which is essential", "Scan it in.")
 
 
 def _placed_facts(tray: Tray, pieces: Collection[Piece]) -> Iterator[Finding]:
@@ -101,7 +102,7 @@ def _placed_facts(tray: Tray, pieces: Collection[Piece]) -> Iterator[Finding]:
     yield from closed_facts(pieces, tray)
     if not pieces:
         yield stop(
-            "tray-empty",
+            TRAY_EMPTY,
             tray.code,
             f"Cannot finish {tray.name}: nothing lies on it, at least one piece must.",
             "Scan its pieces in.",
@@ -118,17 +119,16 @@ def _holder_of(badge: str) -> Person | None:
     return Person.objects.filter(badge=badge, is_active=True).first() if badge else None
 
 
-def _incomplete_facts(tray: Tray, count: TrayCount, reason: str) -> Iterator[Finding]:
-    """A tray goes out incomplete only when nothing essential lacks, and for a stated reason."""
+def _unsigned_facts(tray: Tray, count: TrayCount) -> Iterator[Finding]:
+    """What is not essential may lack, but only for a stated reason."""
     for lack in count.lacks:
-        if lack.essential or not reason:
-            yield stop(
-                "missing-line",
-                tray.code,
-                f"Cannot finish {tray.name}: {lack.quantity} × {lack.part_name} lacks"
-                f"{', which is essential' if lack.essential else ''}.",
-                "Scan it in." if lack.essential else "Scan it in, or state why the tray goes out incomplete.",
-            )
+        if not lack.essential:
+            yield _lacking(tray, lack, "", "Scan it in, or state why the tray goes out incomplete.")
+
+
+def _lacking(tray: Tray, lack: matching.Lack, weight: str, remedy: str) -> Finding:
+    sentence = f"Cannot finish {tray.name}: {lack.quantity} × {lack.part_name} lacks{weight}."
+    return stop(matching.MISSING_LINE, tray.code, sentence, remedy)
 
 
 def _signing_facts(tray: Tray, second: Person | None, act: Act) -> Iterator[Finding]:

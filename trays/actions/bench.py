@@ -93,21 +93,33 @@ def tray_facts(tray: Tray) -> Iterator[Finding]:
 
 
 @action
-def take_off_tray(piece: str, *, act: Act) -> Done:
-    """Take a piece off its tray; it stays inspected."""
+def take_off_tray(piece: str, *, tray: str = "", act: Act) -> Done:
+    """Take a piece off its tray; it stays inspected. With `tray` named, off that one only."""
     row = lock_piece(piece)
-    move_piece(row, "take_off_tray", act)
+    move_piece(row, "take_off_tray", act, facts=_elsewhere_facts(row, tray))
     Placement.objects.filter(piece=row).delete()
     return Done("take_off_tray", "piece", row.pk, row.code, row.state, f"{row.part.name} {row.code} taken off.")
 
 
+def _elsewhere_facts(piece: Piece, tray: str) -> Iterator[Finding]:
+    """A piece that somebody has meanwhile laid on another tray is not taken off that one unseen."""
+    other = Tray.objects.filter(placements__piece=piece).exclude(code=tray).first() if tray else None
+    if other is not None:
+        yield stop(
+            "on-another-tray",
+            piece.code,
+            f"Cannot take {piece.code} off this tray: it lies on {other.name}, must lie on this one.",
+            f"Look at the bench of {other.name}.",
+        )
+
+
 @action
-def set_aside(piece: str, *, reason: str, act: Act) -> Done:
-    """Take a faulty piece off its tray and send it to repair."""
+def set_aside(piece: str, *, reason: str, tray: str = "", act: Act) -> Done:
+    """Take a faulty piece off its tray and send it to repair. With `tray` named, off that one only."""
     row = lock_piece(piece)
     reason = reason_given(reason, "set aside", row.code)
     if row.state == PieceState.ON_TRAY:
-        move_piece(row, "take_off_tray", act)
+        move_piece(row, "take_off_tray", act, facts=_elsewhere_facts(row, tray))
         Placement.objects.filter(piece=row).delete()
     move_piece(row, "send_to_repair", act, reason=reason)
     sentence = f"{row.part.name} {row.code} goes to repair."

@@ -1,0 +1,25 @@
+"""Addresses of trays, of their benches, and of what is done with packs and printed for them."""
+
+from django.urls import path
+
+from trays.views import bench, packs, receiving
+
+urlpatterns = [
+    path("receive/", receiving.receive, name="receive"),
+    path("templates/", receiving.templates, name="templates"),
+    path("templates/<str:code>/publish/", receiving.publish, name="publish-template"),
+    path("trays/", bench.trays, name="trays"),
+    path("trays/<str:code>/", bench.tray, name="tray"),
+    path("trays/<str:code>/bench/", bench.bench, name="tray-bench"),
+    path("trays/<str:code>/put/", bench.put, name="tray-put"),
+    path("trays/<str:code>/take-off/", bench.take_off, name="tray-take-off"),
+    path("trays/<str:code>/set-aside/", bench.set_aside, name="tray-set-aside"),
+    path("trays/<str:code>/pack-single/", bench.pack_single, name="tray-pack-single"),
+    path("trays/<str:code>/join/", bench.join, name="tray-join"),
+    path("trays/<str:code>/finish/", bench.finish, name="tray-finish"),
+    path("trays/<str:code>/count-sheet.pdf", packs.check_list, name="tray-count-sheet"),
+    path("packs/<str:code>/label.pdf", packs.label, name="pack-label"),
+    path("packs/<str:code>/count-sheet.pdf", packs.count_sheet, name="pack-count-sheet"),
+    path("packs/<str:code>/label-read/", packs.label_read, name="pack-label-read"),
+    path("packs/<str:code>/<slug:verb>/", packs.pack_verb, name="pack-verb"),
+]

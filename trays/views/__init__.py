@@ -1,0 +1,1 @@
+"""Pages of trays, their benches, and what is printed for packs."""
