@@ -20,6 +20,7 @@ from journal.roles import Role
 from lists import actions
 from lists.models import Case, StandingSet
 from lists.tasks import watch_cases
+from reprocessing import actions as reprocessing_actions
 from reprocessing.models import Doubt, Load, MachineTest
 from reprocessing.states import IndicatorKind
 from reprocessing.tasks import watch_decisions
@@ -94,7 +95,7 @@ def _waiting() -> Told:
 
 
 def _decided() -> None:
-    make.actions.release(Load.objects.get().code, act=act(make.releaser(), at=timezone.now()))
+    reprocessing_actions.release(Load.objects.get().code, act=act(make.releaser(), at=timezone.now()))
 
 
 def _result_awaited() -> Told:
@@ -107,7 +108,7 @@ def _result_awaited() -> Told:
 def _result_read(*, passed: bool = True) -> None:
     load = Load.objects.get()
     key = load.indicators.get(kind=IndicatorKind.BIOLOGICAL).pk
-    make.actions.read_indicator(load.code, key, passed=passed, act=now_act())
+    reprocessing_actions.read_indicator(load.code, key, passed=passed, act=now_act())
 
 
 def _failed_indicator() -> Told:
@@ -118,19 +119,19 @@ def _failed_indicator() -> Told:
 
 
 def _recall() -> None:
-    make.actions.recall_load(Load.objects.get().code, reason="failed indicator", act=now_act())
+    reprocessing_actions.recall_load(Load.objects.get().code, reason="failed indicator", act=now_act())
 
 
 def _doubt() -> Told:
     load = make.released()
-    test = MachineTest.objects.filter(machine=load.machine).first()
+    test = MachineTest.objects.filter(machine=load.machine)[0]
     Doubt.objects.create(load=load, test=test)
-    return f"doubt:{load.code}:{test.pk}", Role.QUALITY, f"/loads/{load.code}/"  # type: ignore[union-attr]
+    return f"doubt:{load.code}:{test.pk}", Role.QUALITY, f"/loads/{load.code}/"
 
 
 def _doubt_decided() -> None:
     doubt = Doubt.objects.get()
-    make.actions.decide_doubt(doubt.load.code, doubt.test_id, decision="sound", recall=False, act=now_act())
+    reprocessing_actions.decide_doubt(doubt.load.code, doubt.test_id, decision="sound", recall=False, act=now_act())
 
 
 def _short_case() -> Told:
@@ -256,8 +257,7 @@ def test_cases_are_looked_at_as_far_ahead_as_the_policy_says(days: int, number: 
 
 
 def test_the_worst_of_a_case_is_what_its_notice_says() -> None:
-    tray, implant = makers.pack().tray, m.implant(name="Stent 14 × 40")
-    assert tray is not None
+    tray, implant = m.tray_of(makers.pack()), m.implant(name="Stent 14 × 40")
     case = m.case(tray.template, implant, starts_at=timezone.now() + timedelta(days=2))
     actions.allocate(m.need(case).pk, tray=tray.code, act=now_act())
     watch_cases()
@@ -276,7 +276,7 @@ def test_a_case_that_has_begun_is_told_no_more() -> None:
 def test_a_standing_set_at_its_minimum_is_as_it_should_be() -> None:
     pack = m.sterile()
     Pack.objects.update(use_by=timezone.now() + timedelta(days=30))
-    StandingSet.objects.create(template=pack.tray.template, minimum=1)  # type: ignore[union-attr]
+    StandingSet.objects.create(template=m.tray_of(pack).template, minimum=1)
     watch_cases()
     assert told() == []
 

@@ -103,6 +103,12 @@ def pieces_of(pack: Pack) -> list[Piece]:
     ]
 
 
+def tray_of(pack: Pack) -> Tray:
+    """The tray that a pack is of."""
+    assert pack.tray is not None
+    return pack.tray
+
+
 def parts_in(pack: Pack) -> list[Part]:
     """The parts of a pack's contents."""
     return [content.piece.part for content in pack.contents.select_related("piece__part")]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import pytest
 
 from instruments import actions as instrument_actions
@@ -9,8 +11,10 @@ from instruments.models import PieceLine
 from instruments.states import PieceState
 from journal.roles import Role
 from lists import actions
-from lists.models import Case, CaseLine, Issue
+from lists.models import CaseLine, Issue
 from lists.reads import count_sheet, still_to_count
+from reprocessing import actions as reprocessing_actions
+from reprocessing.states import IndicatorKind
 from tests import makers
 from tests.lists import makers as m
 from tests.lists.makers import NOON
@@ -21,8 +25,6 @@ from trays.states import PackState
 
 pytestmark = pytest.mark.django_db
 
-NOW = {"at": NOON}
-
 
 def set_of(*quantities: int, out: str = "returned") -> Pack:
     """A pack of so many pieces of so many parts, back from its case or still there."""
@@ -31,15 +33,15 @@ def set_of(*quantities: int, out: str = "returned") -> Pack:
     return m.returned(pack) if out == "returned" else m.opened(pack)
 
 
-def stent(case: Case | None = None, **fields: object) -> Pack:
+def stent() -> Pack:
     """A maker-sterile implant, opened at a case."""
-    implant = m.implant(**fields)
-    return m.opened(makers.maker_pack(implant), case or m.case(implant))
+    implant = m.implant()
+    return m.opened(makers.maker_pack(implant), m.case(implant))
 
 
 def count(*codes: str) -> None:
     for code in codes:
-        actions.count_piece(code, act=act(**NOW))
+        actions.count_piece(code, act=act(at=NOON))
 
 
 # Taken back
@@ -47,7 +49,7 @@ def count(*codes: str) -> None:
 
 def test_a_returned_pack_says_at_once_what_is_to_be_counted() -> None:
     pack = set_of(2, 1, out="opened")
-    done = actions.take_back(pack.code, act=act(**NOW))
+    done = actions.take_back(pack.code, act=act(at=NOON))
     assert done.state == PackState.RETURNED
     assert done.sentence == (
         f"{pack.name} {pack.code} is back from case {m.case_of(pack).code}. 3 of 3 pieces are still to be counted."
@@ -63,9 +65,9 @@ def test_six_pieces_are_named_and_the_rest_are_numbered() -> None:
 
 
 def test_a_pack_is_taken_back_once_and_only_when_it_was_opened() -> None:
-    assert refused(lambda: actions.take_back(m.returned().code, act=act(**NOW))) == ["wrong-state"]
-    assert refused(lambda: actions.take_back(m.issued().code, act=act(**NOW))) == ["wrong-state"]
-    assert refused(lambda: actions.take_back(m.sterile().code, act=act(**NOW))) == ["not-with-a-case"]
+    assert refused(lambda: actions.take_back(m.returned().code, act=act(at=NOON))) == ["wrong-state"]
+    assert refused(lambda: actions.take_back(m.issued().code, act=act(at=NOON))) == ["wrong-state"]
+    assert refused(lambda: actions.take_back(m.sterile().code, act=act(at=NOON))) == ["not-with-a-case"]
 
 
 # Counted
@@ -74,7 +76,7 @@ def test_a_pack_is_taken_back_once_and_only_when_it_was_opened() -> None:
 def test_each_piece_counted_is_returned_and_out_of_the_pack() -> None:
     pack = set_of(2)
     first, second = m.pieces_of(pack)
-    done = actions.count_piece(first.code, act=act(**NOW))
+    done = actions.count_piece(first.code, act=act(at=NOON))
     assert done.state == PieceState.RETURNED
     assert "1 of 2 pieces are still to be counted." in done.sentence
     assert second.code in done.findings[0]["sentence"]
@@ -88,7 +90,7 @@ def test_the_last_piece_closes_the_count() -> None:
     first, second = m.pieces_of(pack)
     count(first.code)
     assert not Issue.objects.get().ended
-    done = actions.count_piece(second.code, act=act(**NOW))
+    done = actions.count_piece(second.code, act=act(at=NOON))
     assert done.sentence.endswith("The count is closed: nothing is missing.")
     assert done.next_step == "Bring them to be washed."
     row = Issue.objects.get()
@@ -100,10 +102,10 @@ def test_the_last_piece_closes_the_count() -> None:
 def test_a_piece_dropped_in_the_case_may_be_counted_before_its_pack() -> None:
     pack = set_of(1, out="opened")
     (piece,) = m.pieces_of(pack)
-    done = actions.count_piece(piece.code, act=act(**NOW))
+    done = actions.count_piece(piece.code, act=act(at=NOON))
     assert done.sentence.endswith("the pack itself is still open.")
     assert not Issue.objects.get().ended
-    closed = actions.take_back(pack.code, act=act(**NOW))
+    closed = actions.take_back(pack.code, act=act(at=NOON))
     assert closed.sentence.endswith("The count is closed: nothing is missing.")
     assert (closed.next_step, Issue.objects.get().ended) == ("", True)
 
@@ -119,7 +121,7 @@ def test_what_is_in_no_pack_or_not_in_use_is_not_counted() -> None:
 
 def test_counting_needs_its_right() -> None:
     pack = set_of(1)
-    coordinator = act(makers.person(Role.COORDINATOR), **NOW)
+    coordinator = act(makers.person(Role.COORDINATOR), at=NOON)
     (piece,) = m.pieces_of(pack)
     assert refused(lambda: actions.count_piece(piece.code, act=coordinator)) == ["right-missing"]
     assert refused(lambda: actions.close_count(pack.code, act=coordinator)) == ["right-missing"]
@@ -132,7 +134,7 @@ def test_closing_the_count_names_each_missing_piece() -> None:
     pack = set_of(3)
     first, second, third = m.pieces_of(pack)
     count(first.code)
-    done = actions.close_count(pack.code, reason="looked everywhere", act=act(**NOW))
+    done = actions.close_count(pack.code, reason="looked everywhere", act=act(at=NOON))
     assert done.sentence == f"The count of {pack.code} is closed: 2 missing: {second.code}, {third.code}."
     assert [(row["slug"], row["subject"]) for row in done.findings] == [
         ("piece-missing", second.code),
@@ -151,26 +153,26 @@ def test_closing_the_count_names_each_missing_piece() -> None:
 
 def test_a_count_is_closed_once_and_only_when_the_pack_is_back() -> None:
     out = set_of(1, out="opened")
-    assert refused(lambda: actions.close_count(out.code, act=act(**NOW))) == ["wrong-state"]
+    assert refused(lambda: actions.close_count(out.code, act=act(at=NOON))) == ["wrong-state"]
     back = set_of(1)
-    actions.close_count(back.code, act=act(**NOW))
-    assert refused(lambda: actions.close_count(back.code, act=act(**NOW))) == ["not-with-a-case"]
+    actions.close_count(back.code, act=act(at=NOON))
+    assert refused(lambda: actions.close_count(back.code, act=act(at=NOON))) == ["not-with-a-case"]
     with pytest.raises(Exception, match="its count is closed"):
-        actions.close_count(back.code, act=act(**NOW))
+        actions.close_count(back.code, act=act(at=NOON))
 
 
 def test_a_count_with_nothing_left_is_closed_by_its_last_piece_already() -> None:
     pack = set_of(1)
     (piece,) = m.pieces_of(pack)
     count(piece.code)
-    assert refused(lambda: actions.close_count(pack.code, act=act(**NOW))) == ["not-with-a-case"]
+    assert refused(lambda: actions.close_count(pack.code, act=act(at=NOON))) == ["not-with-a-case"]
 
 
 def test_a_missing_piece_that_is_found_is_returned() -> None:
     pack = set_of(1)
     (piece,) = m.pieces_of(pack)
-    actions.close_count(pack.code, act=act(**NOW))
-    assert instrument_actions.find(piece.code, act=act(**NOW)).state == PieceState.RETURNED
+    actions.close_count(pack.code, act=act(at=NOON))
+    assert instrument_actions.find(piece.code, act=act(at=NOON)).state == PieceState.RETURNED
 
 
 # The count sheet
@@ -183,7 +185,7 @@ def test_the_count_sheet_holds_expected_against_counted() -> None:
     sheet = count_sheet(pack)
     assert (sheet.pack, sheet.case, sheet.expected, sheet.closed) == (pack.code, m.case_of(pack).code, 3, False)
     assert [row.piece for row in sheet.to_count] == [first.code, third.code]
-    actions.close_count(pack.code, act=act(**NOW))
+    actions.close_count(pack.code, act=act(at=NOON))
     sheet = count_sheet(pack)
     assert (sheet.closed, sheet.to_count) == (True, ())
     assert [row.outcome for row in sheet.rows] == ["missing", "counted", "missing"]
@@ -201,16 +203,16 @@ def test_a_single_use_item_is_discarded_with_a_reason() -> None:
     pack = m.opened(makers.maker_pack())
     (piece,) = m.pieces_of(pack)
     assert refused(lambda: count(piece.code)) == ["single-use"]
-    assert refused(lambda: actions.discard_piece(piece.code, reason=" ", act=act(**NOW))) == ["reason-missing"]
-    assert actions.discard_piece(piece.code, reason="used", act=act(**NOW)).state == PieceState.WITHDRAWN
-    actions.take_back(pack.code, act=act(**NOW))
+    assert refused(lambda: actions.discard_piece(piece.code, reason=" ", act=act(at=NOON))) == ["reason-missing"]
+    assert actions.discard_piece(piece.code, reason="used", act=act(at=NOON)).state == PieceState.WITHDRAWN
+    actions.take_back(pack.code, act=act(at=NOON))
     assert [row.outcome for row in count_sheet(pack).rows] == ["discarded"]
     assert not CaseLine.objects.filter(verb="waste_implant").exists()
 
 
 def test_a_reusable_piece_is_not_discarded() -> None:
     (piece,) = m.pieces_of(set_of(1))
-    assert refused(lambda: actions.discard_piece(piece.code, reason="old", act=act(**NOW))) == ["reusable"]
+    assert refused(lambda: actions.discard_piece(piece.code, reason="old", act=act(at=NOON))) == ["reusable"]
 
 
 # Implants
@@ -220,7 +222,7 @@ def test_an_implant_stays_in_the_patient_and_its_lot_on_the_case() -> None:
     pack = stent()
     (piece,) = m.pieces_of(pack)
     case = m.case_of(pack)
-    done = actions.implant_piece(piece.code, case.code, act=act(**NOW))
+    done = actions.implant_piece(piece.code, case.code, act=act(at=NOON))
     assert (done.state, done.mark) == (PieceState.WITHDRAWN, piece.code)
     assert CaseLine.objects.get(case=case, verb="implant").evidence == {
         "piece": piece.code,
@@ -230,7 +232,7 @@ def test_an_implant_stays_in_the_patient_and_its_lot_on_the_case() -> None:
         "serial": "",
         "expires": "2028-01-31",
     }
-    actions.take_back(pack.code, act=act(**NOW))
+    actions.take_back(pack.code, act=act(at=NOON))
     assert [row.outcome for row in count_sheet(pack).rows] == ["implanted"]
 
 
@@ -238,7 +240,7 @@ def test_an_opened_implant_that_was_not_used_is_wasted_by_record() -> None:
     pack = stent()
     (piece,) = m.pieces_of(pack)
     assert refused(lambda: count(piece.code)) == ["single-use"]
-    actions.discard_piece(piece.code, reason="too long", act=act(**NOW))
+    actions.discard_piece(piece.code, reason="too long", act=act(at=NOON))
     line = CaseLine.objects.get(verb="waste_implant")
     assert (line.case, line.reason, line.evidence["lot"]) == (m.case_of(pack), "too long", "LOT-1")
 
@@ -246,18 +248,17 @@ def test_an_opened_implant_that_was_not_used_is_wasted_by_record() -> None:
 def test_only_an_implant_is_implanted_and_only_in_the_case_that_got_it() -> None:
     (barrel,) = m.pieces_of(pack := set_of(1, out="opened"))
     case = m.case_of(pack)
-    call = lambda code: actions.implant_piece(code, case.code, act=act(**NOW))  # noqa: E731
-    assert refused(lambda: call(barrel.code)) == ["not-an-implant"]
+    assert refused(partial(actions.implant_piece, barrel.code, case.code, act=act(at=NOON))) == ["not-an-implant"]
     (piece,) = m.pieces_of(stent())
-    assert refused(lambda: call(piece.code)) == ["other-case"]
+    assert refused(partial(actions.implant_piece, piece.code, case.code, act=act(at=NOON))) == ["other-case"]
 
 
 def test_an_implant_without_lot_and_serial_is_recorded_and_asked_for() -> None:
     implant = m.implant()
     piece = makers.piece(implant)
     load = make.complete(make.load(None, makers.single(piece)))
-    make.indicator(load, make.states.IndicatorKind.BIOLOGICAL, passed=True)
-    make.actions.release(load.code, act=act(make.releaser(), at=make.DECIDED))
+    make.indicator(load, IndicatorKind.BIOLOGICAL, passed=True)
+    reprocessing_actions.release(load.code, act=act(make.releaser(), at=make.DECIDED))
     pack = m.opened(Pack.objects.get(), m.case(implant))
-    done = actions.implant_piece(piece.code, m.case_of(pack).code, act=act(**NOW))
+    done = actions.implant_piece(piece.code, m.case_of(pack).code, act=act(at=NOON))
     assert done.findings[0]["slug"] == "lot-missing"

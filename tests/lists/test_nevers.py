@@ -15,6 +15,7 @@ from instruments.states import PieceState
 from journal.findings import Refused
 from lists import actions
 from lists.models import Case, CaseLine, Issue
+from reprocessing import actions as reprocessing_actions
 from reprocessing.models import Load
 from tests import makers
 from tests.lists import makers as m
@@ -64,7 +65,7 @@ def at_stage(stage: PackState) -> Pack:
         make.complete(make.load(None, pack))
     elif stage == PackState.VOID:
         load = make.complete(make.load(None, pack))
-        make.actions.reject(load.code, reason="short hold", act=act(make.releaser(), at=DECIDED))
+        reprocessing_actions.reject(load.code, reason="short hold", act=act(make.releaser(), at=DECIDED))
     else:
         _after_release(m.sterile(pack), stage)
     pack.refresh_from_db()
@@ -76,7 +77,7 @@ def _after_release(pack: Pack, stage: PackState) -> None:
         tray_actions.quarantine_pack(pack.code, reason="wet", act=act(at=DECIDED))
     elif stage == PackState.RECALLED:
         load = Load.objects.get(load_packs__pack=pack)
-        make.actions.recall_load(load.code, reason="failed indicator", act=act(at=DECIDED))
+        reprocessing_actions.recall_load(load.code, reason="failed indicator", act=act(at=DECIDED))
     elif stage == PackState.EXPIRED:
         tray_actions.expire_pack(pack.code, act=act(at=pack.use_by + timedelta(minutes=1)))
     else:
@@ -172,7 +173,9 @@ def test_1_a_pack_is_issued_or_recalled_never_issued_after_its_recall() -> None:
     for pack, case in zip(packs, cases, strict=True):
         load = Load.objects.get(load_packs__pack=pack)
         calls.append(partial(actions.issue, pack.code, case.code, barrier_intact=True, act=act(by, at=NOON)))
-        calls.append(partial(make.actions.recall_load, load.code, reason="failed indicator", act=act(by, at=NOON)))
+        calls.append(
+            partial(reprocessing_actions.recall_load, load.code, reason="failed indicator", act=act(by, at=NOON))
+        )
     at_once(*calls)
     assert {pack.state for pack in Pack.objects.all()} == {PackState.RECALLED}
     for pack in Pack.objects.all():
@@ -249,9 +252,9 @@ def test_2_a_piece_counted_while_the_count_is_closed_is_returned_or_missing_not_
 #    part cites the maker's permission; none enters a load after it touched a patient.
 
 
-def single_use(**fields: object) -> Piece:
+def single_use(permission: str = "") -> Piece:
     """A single-use item of the maker's, opened at a case."""
-    return m.pieces_of(m.opened(makers.maker_pack(makers.part(single_use=True, **fields))))[0]
+    return m.pieces_of(m.opened(makers.maker_pack(makers.part(single_use=True, reprocess_unused=permission))))[0]
 
 
 @db
@@ -270,14 +273,14 @@ def test_9_an_opened_implant_does_not_come_back() -> None:
 
 @db
 def test_9_permission_is_for_the_unused_only() -> None:
-    piece = single_use(reprocess_unused="maker's letter of 3 May")
+    piece = single_use("maker's letter of 3 May")
     assert refused(lambda: actions.count_piece(piece.code, act=act(at=NOON))) == ["single-use"]
     assert actions.count_piece(piece.code, unused=True, act=act(at=NOON)).state == PieceState.RETURNED
 
 
 @db
 def test_9_an_unused_one_with_permission_may_be_washed_and_packed() -> None:
-    piece = single_use(reprocess_unused="maker's letter of 3 May")
+    piece = single_use("maker's letter of 3 May")
     actions.count_piece(piece.code, unused=True, act=act(at=NOON))
     make.released(make.load(make.washer(), Piece.objects.get(pk=piece.pk)))
     instrument_actions.inspect(piece.code, clean=True, act=act(at=NOON))
@@ -287,13 +290,13 @@ def test_9_an_unused_one_with_permission_may_be_washed_and_packed() -> None:
 @db
 @pytest.mark.parametrize("permission", ["", "maker's letter of 3 May"])
 def test_9_one_that_was_lost_in_use_and_found_enters_no_load(permission: str) -> None:
-    piece = single_use(reprocess_unused=permission)
+    piece = single_use(permission)
     pack = Pack.objects.get(carried__piece=piece)
     actions.take_back(pack.code, act=act(at=NOON))
     actions.close_count(pack.code, act=act(at=NOON))
     instrument_actions.find(piece.code, act=act(at=NOON))
     washer = make.load(make.washer())
-    slugs = refused(lambda: make.actions.add_piece(washer.code, piece.code, act=act(at=NOON)))
+    slugs = refused(lambda: reprocessing_actions.add_piece(washer.code, piece.code, act=act(at=NOON)))
     assert [slug for slug in slugs if "single" in slug or "use" in slug]
 
 
@@ -309,7 +312,9 @@ def test_9_a_discarded_item_and_an_implanted_one_have_left_for_good() -> None:
         piece.refresh_from_db()
         assert piece.state == PieceState.WITHDRAWN
         washer = make.load(make.washer())
-        assert "wrong-state" in refused(partial(make.actions.add_piece, washer.code, piece.code, act=act(at=NOON)))
+        assert "wrong-state" in refused(
+            partial(reprocessing_actions.add_piece, washer.code, piece.code, act=act(at=NOON))
+        )
 
 
 @race

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import datetime, timedelta
+from functools import partial
+from typing import Any
 
 import pytest
 from django.db import connection
@@ -11,8 +13,9 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from instruments import actions as instrument_actions
-from instruments.models import PartKind, Piece
+from instruments.models import Part, PartKind, Piece
 from instruments.states import PieceState
+from journal.roles import Role
 from lists import actions
 from lists.models import Case, StandingSet
 from lists.readiness import CaseReadiness
@@ -26,6 +29,7 @@ from lists.reads import (
     suggestions,
 )
 from lists.states import Readiness
+from reprocessing import actions as reprocessing_actions
 from reprocessing.models import Load
 from tests import makers
 from tests.lists import makers as m
@@ -34,22 +38,22 @@ from tests.makers import AT, act
 from tests.reprocessing import makers as make
 from tests.reprocessing.makers import DECIDED
 from trays import actions as tray_actions
-from trays.models import Pack, Tray
+from trays.models import Pack, Template, Tray
 
 pytestmark = pytest.mark.django_db
 
 TOMORROW = START + timedelta(days=1)
 
 
-def case_with(tray: Tray, **fields: object) -> Case:
+def case_with(tray: Tray, **fields: Any) -> Case:
     """A case of tomorrow that the tray is to serve."""
-    case = m.case(tray.template, **{"starts_at": TOMORROW, **fields})  # type: ignore[arg-type]
+    case = m.case(tray.template, **{"starts_at": TOMORROW, **fields})
     actions.allocate(m.need(case).pk, tray=tray.code, act=act())
     return case
 
 
-def day(at: object = NOON) -> DayReadiness:
-    return list_readiness(TOMORROW.date(), at=at)  # type: ignore[arg-type]
+def day() -> DayReadiness:
+    return list_readiness(TOMORROW.date(), at=NOON)
 
 
 def judged(case: Case) -> CaseReadiness:
@@ -67,7 +71,7 @@ def one_line(quantity: int = 1) -> Tray:
     return makers.tray(makers.template(makers.line(makers.part(), quantity)))
 
 
-def wanted_part(tray: Tray):  # type: ignore[no-untyped-def]
+def wanted_part(tray: Tray) -> Part:
     return tray.template.versions.get().lines.get().part
 
 
@@ -76,9 +80,8 @@ def wanted_part(tray: Tray):  # type: ignore[no-untyped-def]
 
 def test_a_sterile_tray_makes_its_case_complete() -> None:
     pack = m.sterile()
-    assert pack.tray is not None
     tray_actions.store(pack.code, makers.place("Store A").code, act=act(at=NOON))
-    readiness = judged(case_with(pack.tray))
+    readiness = judged(case_with(m.tray_of(pack)))
     assert (readiness.verdict, readiness.findings) == (Readiness.COMPLETE, ())
     assert readiness.needs[0].where == "sterile in Store A"
 
@@ -101,20 +104,18 @@ def _running(pack: Pack) -> None:
     ],
 )
 def test_a_packed_tray_on_its_way_is_complete_by_its_stage_times(
-    bring: Callable[[Pack], object], ready_at: object
+    bring: Callable[[Pack], object], ready_at: datetime
 ) -> None:
     pack = makers.pack()
     bring(pack)
-    assert pack.tray is not None
-    readiness = judged(case_with(pack.tray))
+    readiness = judged(case_with(m.tray_of(pack)))
     assert (readiness.verdict, readiness.ready_at) == (Readiness.COMPLETE_BY, ready_at)
-    assert readiness.words == f"Complete by {timezone.localtime(ready_at):%a %d-%b-%Y %H:%M}"  # type: ignore[arg-type]
+    assert readiness.words == f"Complete by {timezone.localtime(ready_at):%a %d-%b-%Y %H:%M}"
 
 
 def test_a_tray_that_another_case_has_is_back_after_it() -> None:
     pack = m.opened()
-    assert pack.tray is not None
-    readiness = judged(case_with(pack.tray))
+    readiness = judged(case_with(m.tray_of(pack)))
     assert readiness.needs[0].where == f"opened, with case {m.case_of(pack).code}"
     assert readiness.ready_at == START + timedelta(minutes=60 + 225)
 
@@ -124,7 +125,7 @@ def test_a_tray_that_another_case_has_is_back_after_it() -> None:
     [
         (lambda pack: tray_actions.quarantine_pack(pack.code, reason="wet", act=act()), "pack-quarantined"),
         (
-            lambda pack: make.actions.recall_load(
+            lambda pack: reprocessing_actions.recall_load(
                 Load.objects.get(load_packs__pack=pack).code, reason="failed indicator", act=act()
             ),
             "pack-recalled",
@@ -136,8 +137,7 @@ def test_a_tray_that_another_case_has_is_back_after_it() -> None:
 def test_a_pack_that_cannot_serve_makes_its_case_short(spoil: Callable[[Pack], object], slug: str) -> None:
     pack = m.sterile()
     spoil(pack)
-    assert pack.tray is not None
-    case = case_with(pack.tray)
+    case = case_with(m.tray_of(pack))
     assert (judged(case).verdict, slugs(case)) == (Readiness.SHORT, [slug])
 
 
@@ -145,8 +145,8 @@ def test_an_incomplete_pack_says_what_it_lacks() -> None:
     optional = makers.line(makers.part(name="Seal 7.5"), essential=False)
     tray = makers.tray(makers.template(makers.line(makers.part()), optional))
     makers.lay(tray, makers.piece(tray.template.versions.get().lines.get(position=1).part))
-    second = makers.person(makers.Role.NURSE, badge="B-2")
-    done = tray_actions.finish_tray(tray.code, incomplete_reason="in repair", second=second.badge, act=act())
+    makers.person(Role.NURSE, badge="B-2")
+    done = tray_actions.finish_tray(tray.code, incomplete_reason="in repair", second="B-2", act=act())
     m.sterile(Pack.objects.get(code=done.mark))
     case = case_with(tray)
     assert judged(case).verdict is Readiness.COMPLETE
@@ -225,8 +225,7 @@ def test_a_closed_set_is_filled_with_its_own_pieces_only() -> None:
 
 def test_what_has_come_back_and_is_not_counted_is_on_its_way() -> None:
     pack = m.returned()
-    assert pack.tray is not None
-    readiness = judged(case_with(pack.tray))
+    readiness = judged(case_with(m.tray_of(pack)))
     assert readiness.ready_at == NOON + timedelta(minutes=225)
 
 
@@ -243,7 +242,7 @@ def test_a_missing_companion_of_a_barrel_is_looked_for_by_size() -> None:
 
 
 def test_a_template_without_a_published_list_makes_its_case_short() -> None:
-    template = makers.Template.objects.create(code="DRAFT", name="Draft tray")
+    template = Template.objects.create(code="DRAFT", name="Draft tray")
     assert slugs(case_with(makers.tray(template))) == ["no-version"]
 
 
@@ -270,7 +269,7 @@ def test_a_loose_piece_of_the_part_may_be_packed_for_it() -> None:
 
 def test_a_pack_that_has_ended_cannot_serve() -> None:
     pack = m.sterile()
-    case = m.case(pack.tray.template, starts_at=TOMORROW)  # type: ignore[union-attr]
+    case = m.case(m.tray_of(pack).template, starts_at=TOMORROW)
     actions.allocate(m.need(case).pk, pack=pack.code, act=act())
     assert judged(case).verdict is Readiness.COMPLETE
     urgent = m.case()
@@ -285,12 +284,12 @@ def test_a_pack_that_has_ended_cannot_serve() -> None:
 
 def test_a_pack_that_was_handed_out_serves_its_need_to_the_end_of_the_case() -> None:
     pack = m.sterile()
-    case = case_with(pack.tray)  # type: ignore[arg-type]
-    steps = (
-        lambda: actions.issue(pack.code, case.code, barrier_intact=True, act=act(at=NOON)),
-        lambda: actions.open_pack(pack.code, case.code, act=act(at=NOON)),
-        lambda: actions.take_back(pack.code, act=act(at=NOON)),
-        lambda: actions.close_count(pack.code, act=act(at=NOON)),
+    case = case_with(m.tray_of(pack))
+    steps: tuple[Callable[[], object], ...] = (
+        partial(actions.issue, pack.code, case.code, barrier_intact=True, act=act(at=NOON)),
+        partial(actions.open_pack, pack.code, case.code, act=act(at=NOON)),
+        partial(actions.take_back, pack.code, act=act(at=NOON)),
+        partial(actions.close_count, pack.code, act=act(at=NOON)),
     )
     for step in steps:
         step()
@@ -300,8 +299,8 @@ def test_a_pack_that_was_handed_out_serves_its_need_to_the_end_of_the_case() -> 
 
 def test_another_pack_of_the_kind_serves_when_it_was_handed_out_instead() -> None:
     chosen = m.sterile()
-    other = m.sterile(makers.tray(chosen.tray.template))  # type: ignore[union-attr]
-    case = case_with(chosen.tray)  # type: ignore[arg-type]
+    other = m.sterile(makers.tray(m.tray_of(chosen).template))
+    case = case_with(m.tray_of(chosen))
     m.issued(other, case)
     assert judged(case).needs[0].need.in_hand == other.code
 
@@ -319,9 +318,9 @@ def test_a_single_pack_that_was_handed_out_serves_the_need_of_its_part() -> None
 def test_the_day_says_in_one_line_how_it_stands() -> None:
     assert day().words == "No cases"
     ready = m.sterile()
-    case_with(ready.tray)  # type: ignore[arg-type]
+    case_with(m.tray_of(ready))
     assert day().words == "1 case: 1 complete"
-    case_with(makers.pack().tray)  # type: ignore[arg-type]
+    case_with(m.tray_of(makers.pack()))
     m.case(m.implant(), starts_at=TOMORROW)
     gone = m.case(starts_at=TOMORROW)
     actions.cancel_case(gone.code, reason="fever", act=act())
@@ -335,8 +334,8 @@ def test_the_day_says_in_one_line_how_it_stands() -> None:
 
 def test_a_theatre_is_shown_alone_but_judged_with_the_others() -> None:
     pack = m.sterile()
-    case_with(pack.tray, in_theatre="Theatre 1")  # type: ignore[arg-type]
-    second = case_with(pack.tray, in_theatre="Theatre 2", starts_at=TOMORROW + timedelta(minutes=5))  # type: ignore[arg-type]
+    case_with(m.tray_of(pack), in_theatre="Theatre 1")
+    second = case_with(m.tray_of(pack), in_theatre="Theatre 2", starts_at=TOMORROW + timedelta(minutes=5))
     shown = list_readiness(TOMORROW.date(), at=NOON, theatre=second.list.theatre.code)
     assert [row.case for row in shown.rows] == [second]
     assert [row.readiness.verdict for row in shown.rows if row.readiness] == [Readiness.LATE]
@@ -385,7 +384,7 @@ def full_day(cases: int) -> None:
         at = TOMORROW + timedelta(minutes=5 * number)
         kind = number % 5
         if kind == 0:
-            case_with(makers.pack().tray, starts_at=at)  # type: ignore[arg-type]
+            case_with(m.tray_of(makers.pack()), starts_at=at)
         elif kind == 1:
             tray = one_line(2)
             makers.piece(wanted_part(tray))
@@ -455,7 +454,7 @@ def test_a_wash_after_the_pack_is_not_the_wash_before_it() -> None:
     case, _, piece, wash, _ = used_day()
     later = make.load(make.washer(), piece)
     make.running(later, at=NOON)
-    make.actions.unload(later.code, dosing_recorded=True, act=act(at=NOON + timedelta(hours=1)))
+    reprocessing_actions.unload(later.code, dosing_recorded=True, act=act(at=NOON + timedelta(hours=1)))
     Load.objects.filter(pk=later.pk).update(state="released")
     assert case_history(case).packs[0].washes == (wash,)
 

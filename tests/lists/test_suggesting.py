@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from journal.findings import Finding, Severity
-from lists.readiness import CaseNeeds, Whereabouts, judge_list
-from lists.stages import Stage
+from lists.readiness import CaseNeeds, judge_list
+from lists.stages import Stage, Whereabouts
 from lists.states import Readiness
 from lists.suggesting import Suggestion, suggest
 from tests.lists.test_readiness import START, case, need, pack, tray

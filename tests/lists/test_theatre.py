@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from functools import partial
 
 import pytest
 
@@ -13,6 +14,8 @@ from journal.roles import Role
 from lists import actions
 from lists.models import CaseLine, Issue
 from lists.states import CaseState
+from reprocessing import actions as reprocessing_actions
+from reprocessing.states import IndicatorKind
 from tests import makers
 from tests.lists import makers as m
 from tests.lists.makers import NOON, START
@@ -37,7 +40,7 @@ def issue(pack: Pack, case_code: str, *, reason: str = "", intact: bool = True) 
 
 def test_a_pack_is_issued_to_the_case_that_needs_it() -> None:
     pack = m.sterile()
-    case = m.case(pack.tray.template)  # type: ignore[union-attr]
+    case = m.case(m.tray_of(pack).template)
     done = actions.issue(pack.code, case.code, barrier_intact=True, act=act(at=NOON))
     assert (done.state, done.findings) == (PackState.ISSUED, ())
     row = Issue.objects.get()
@@ -60,8 +63,9 @@ def test_what_was_not_asked_for_goes_out_with_a_look() -> None:
 def test_issuing_needs_its_right() -> None:
     pack, case = m.sterile(), m.case()
     technician = act(makers.person(Role.TECHNICIAN), at=NOON)
-    call = lambda: actions.issue(pack.code, case.code, barrier_intact=True, act=technician)  # noqa: E731
-    assert refused(call) == ["right-missing"]
+    assert refused(lambda: actions.issue(pack.code, case.code, barrier_intact=True, act=technician)) == [
+        "right-missing"
+    ]
 
 
 @pytest.mark.parametrize("end", ["cancelled", "ended"])
@@ -92,8 +96,7 @@ def test_a_pack_that_another_case_is_to_get_needs_a_reason() -> None:
 
 def test_a_tray_that_serves_two_cases_goes_to_the_earlier_one_freely() -> None:
     pack = m.sterile()
-    tray = pack.tray
-    assert tray is not None
+    tray = m.tray_of(pack)
     early, late = m.case(tray.template), m.case(tray.template, starts_at=START + timedelta(hours=6))
     for case in (early, late):
         actions.allocate(m.need(case).pk, tray=tray.code, act=act())
@@ -126,8 +129,8 @@ def test_an_immediate_use_item_goes_to_the_patient_it_was_made_for() -> None:
     nameless, other, own = (m.case(part, patient_ref=patient) for patient in ("", "PSEUDO-2", "PSEUDO-1"))
     now = act(at=DECIDED + timedelta(minutes=10))
     for case in (nameless, other):
-        call = lambda to=case: actions.issue(pack.code, to.code, barrier_intact=True, act=now)  # noqa: E731
-        assert refused(call) == ["other-patient"]
+        hand = partial(actions.issue, pack.code, case.code, barrier_intact=True, act=now)
+        assert refused(hand) == ["other-patient"]
     assert actions.issue(pack.code, own.code, barrier_intact=True, act=now).state == PackState.ISSUED
 
 
@@ -145,8 +148,10 @@ def test_an_immediate_use_item_is_over_in_an_hour() -> None:
     pack = immediate()
     case = m.case(m.parts_in(pack)[0], patient_ref="PSEUDO-1")
     late = act(at=make.ENDED + timedelta(minutes=61))
-    call = lambda: actions.issue(pack.code, case.code, barrier_intact=True, act=late)  # noqa: E731
-    assert set(refused(call)) == {"expired", "immediate-use-over"}
+    assert set(refused(lambda: actions.issue(pack.code, case.code, barrier_intact=True, act=late))) == {
+        "expired",
+        "immediate-use-over",
+    }
 
 
 # Opening
@@ -227,14 +232,12 @@ def test_any_other_pack_counts_as_used_and_its_pieces_are_counted(why: str) -> N
 @pytest.mark.parametrize("intact", [True, False])
 def test_an_opened_pack_is_not_put_back(*, intact: bool) -> None:
     pack = m.opened()
-    call = lambda: actions.put_back(pack.code, barrier_intact=intact, act=act(at=NOON))  # noqa: E731
-    assert refused(call) == ["wrong-state"]
+    assert refused(lambda: actions.put_back(pack.code, barrier_intact=intact, act=act(at=NOON))) == ["wrong-state"]
 
 
 def test_a_pack_on_the_shelf_is_not_put_back() -> None:
     pack = m.sterile()
-    call = lambda: actions.put_back(pack.code, barrier_intact=True, act=act(at=NOON))  # noqa: E731
-    assert refused(call) == ["not-with-a-case"]
+    assert refused(lambda: actions.put_back(pack.code, barrier_intact=True, act=act(at=NOON))) == ["not-with-a-case"]
 
 
 # The end of a case
@@ -259,7 +262,7 @@ def test_a_biological_result_that_is_still_due_is_said_at_issue() -> None:
     implant = m.implant(single_use=True)
     pack = makers.single(makers.piece(implant, lot="LOT-3"))
     load = make.complete(make.load(None, pack))
-    make.indicator(load, make.states.IndicatorKind.BIOLOGICAL)
+    make.indicator(load, IndicatorKind.BIOLOGICAL)
     form = {
         "implants": "stent",
         "case_reference": "R-1",
@@ -267,7 +270,7 @@ def test_a_biological_result_that_is_still_due_is_said_at_issue() -> None:
         "reason": "airway closing",
         "avoidable_by": "a second stent in stock",
     }
-    make.actions.sign_exceptional_release(load.code, **form, act=act(make.releaser(), at=DECIDED))
-    make.actions.release(load.code, act=act(make.releaser(), at=DECIDED))
+    reprocessing_actions.sign_exceptional_release(load.code, **form, act=act(make.releaser(), at=DECIDED))
+    reprocessing_actions.release(load.code, act=act(make.releaser(), at=DECIDED))
     done = actions.issue(pack.code, m.case(implant).code, barrier_intact=True, act=act(at=NOON))
     assert [(row["slug"], row["severity"]) for row in done.findings] == [("biological-result-due", Severity.LOOK)]
