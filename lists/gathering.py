@@ -93,13 +93,8 @@ def gather(
         return loose.last_tray in waiting - {tray}, earliest(loose), loose.item.code
 
     offers = sorted((loose for loose in pool if _to_be_had(loose, today)), key=liked)
-    taken: list[Loose] = []
+    taken = _fill(wanted, placed, offers, today)
     as_it_lies = judge_tray(wanted, placed, today)
-    for row in as_it_lies.rows:
-        taken += _for_line(row, _without(offers, taken))
-    count = judge_tray(wanted, [*placed, *map(_as_inspected, taken)], today)
-    for finding in count.stops:
-        taken += _companion(finding, wanted, _without(offers, taken))
     count = judge_tray(wanted, [*placed, *map(_as_inspected, taken)], today)
     lacking = [row for row in count.rows if not row.done]
     # What is wrong with a piece on the tray is said as it lies: of another size, rather than beside none.
@@ -114,6 +109,16 @@ def gather(
             *(_not_on_it(loose, name) for loose in taken if placed),
         ),
     )
+
+
+def _fill(wanted: Wanted, placed: Sequence[Item], offers: Sequence[Loose], today: date) -> list[Loose]:
+    """What fills the lines, and then the companions that still lack; no piece twice."""
+    taken: list[Loose] = []
+    for row in judge_tray(wanted, placed, today).rows:
+        taken += _for_line(row, _without(offers, taken))
+    for finding in judge_tray(wanted, [*placed, *map(_as_inspected, taken)], today).stops:
+        taken += _companion(finding, wanted, _without(offers, taken))
+    return taken
 
 
 def _without(offers: Iterable[Loose], taken: Iterable[Loose]) -> list[Loose]:

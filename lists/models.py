@@ -13,6 +13,7 @@ from journal.append_only import append_only
 from journal.models import Line, Person
 from lists.states import CaseState
 from trays.models import Pack, Template, Tray
+from trays.states import ENDED
 
 _STATES = [(str(state), str(state)) for state in CaseState]
 
@@ -167,6 +168,14 @@ class Allocation(models.Model):
         return self.pack or cast("Tray", self.tray)
 
 
+class IssueQuerySet(models.QuerySet["Issue"]):
+    """Issues, chainable."""
+
+    def out(self) -> IssueQuerySet:
+        """Those whose pack is not back, and has not been ended by a decision meanwhile."""
+        return self.filter(ended=False, returned_at=None).exclude(pack__state__in=list(ENDED))
+
+
 class Issue(models.Model):
     """A pack handed to a case; ended when it is put back unopened or the count of its return is closed."""
 
@@ -178,6 +187,8 @@ class Issue(models.Model):
     returned_at = models.DateTimeField(null=True, blank=True)
     count_closed_at = models.DateTimeField(null=True, blank=True)
     ended = models.BooleanField(default=False)
+
+    objects: ClassVar[Any] = IssueQuerySet.as_manager()
 
     class Meta:
         ordering = ["issued_at", "id"]

@@ -159,8 +159,10 @@ def cancel_case(case: str, *, reason: str, act: Act) -> Done:
     held = [str(allocation) for allocation in Allocation.objects.filter(requirement__case=row)]
     move_case_state(row, "cancel", act, reason=reason, evidence={"freed": held})
     Allocation.objects.filter(requirement__case=row).delete()
-    out = [issue.pack.code for issue in Issue.objects.filter(case=row, ended=False).select_related("pack")]
-    findings = [look("pack-out", code, f"{code} is out for case {row.code}.", "Put it back.") for code in out]
+    findings = [
+        look("pack-out", issue.pack.code, f"{issue.pack.code} is out for case {row.code}.", "Put it back.")
+        for issue in Issue.objects.out().filter(case=row).select_related("pack")
+    ]
     return case_done("cancel_case", row, f"Case {row.code} is cancelled.", findings=findings)
 
 

@@ -40,7 +40,7 @@ def issue(pack: str, case: str, *, barrier_intact: bool, reason: str = "", act: 
             immediate_min=int(policy("immediate_use_min")),
         ),
         *_immediate_facts(row, served),
-        *_claims(row, served, reason),
+        *_claims(row, served, reason, act),
         *_unasked(row, served),
     )
     evidence = {"case": served.code, "barrier_intact": barrier_intact}
@@ -69,10 +69,14 @@ def _immediate_facts(pack: Pack, case: Case) -> Iterator[Finding]:
         yield stop("other-patient", pack.code, f"Cannot issue {pack.code}: {found}", remedy)
 
 
-def _claims(pack: Pack, case: Case, reason: str) -> Iterator[Finding]:
-    """Planned cases that are to get this pack first: a stop without a reason, a look with one."""
+def _claims(pack: Pack, case: Case, reason: str, act: Act) -> Iterator[Finding]:
+    """Cases of today and later that are to get this pack first: a stop without a reason, a look with one."""
     wanted = Q(pack=pack) | Q(tray__isnull=False, tray=pack.tray_id)
-    rows = Allocation.objects.filter(wanted, requirement__case__state=CaseState.PLANNED)
+    rows = Allocation.objects.filter(
+        wanted,
+        requirement__case__state=CaseState.PLANNED,
+        requirement__case__list__day__gte=timezone.localdate(act.at),
+    )
     own = rows.filter(requirement__case=case).exists()
     for allocation in rows.exclude(requirement__case=case).select_related("requirement__case"):
         other = allocation.requirement.case
@@ -170,9 +174,8 @@ def end_case(case: str, *, act: Act) -> Done:
     """A case is over; whatever is still out for it is named."""
     row = lock_case(case)
     move_case_state(row, "end", act)
-    out = Issue.objects.filter(case=row, ended=False, returned_at=None).select_related("pack")
     findings = [
         look("pack-out", issue.pack.code, f"{issue.pack.name} {issue.pack.code} is still out.", "Bring it back.")
-        for issue in out
+        for issue in Issue.objects.out().filter(case=row).select_related("pack")
     ]
     return case_done("end_case", row, f"Case {row.code} is over.", "Bring its sets back.", findings)

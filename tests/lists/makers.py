@@ -19,6 +19,7 @@ from trays.models import Carried, Pack, Template, Tray
 
 NOON = AT + timedelta(hours=3)
 START = AT + timedelta(hours=4)
+TOMORROW = START + timedelta(days=1)
 _numbers = itertools.count(1)
 
 
@@ -117,3 +118,20 @@ def parts_in(pack: Pack) -> list[Part]:
 def implant(**fields: Any) -> Part:
     """An implant part."""
     return makers.part(PartKind.IMPLANT, **fields)
+
+
+def case_with(tray: Tray, **fields: Any) -> Case:
+    """A case of tomorrow that the tray is to serve."""
+    made = case(tray.template, **{"starts_at": TOMORROW, **fields})
+    actions.allocate(need(made).pk, tray=tray.code, act=act())
+    return made
+
+
+def one_line(quantity: int = 1) -> Tray:
+    """A tray that wants so many pieces of one part."""
+    return makers.tray(makers.template(makers.line(makers.part(), quantity)))
+
+
+def wanted_part(tray: Tray) -> Part:
+    """The part of a tray's one line."""
+    return tray.template.versions.get().lines.get().part

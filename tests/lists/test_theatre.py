@@ -104,6 +104,14 @@ def test_a_tray_that_serves_two_cases_goes_to_the_earlier_one_freely() -> None:
     assert issue(pack, early.code) == []
 
 
+def test_a_case_of_yesterday_that_never_began_claims_nothing() -> None:
+    pack = makers.maker_pack()
+    part = m.parts_in(pack)[0]
+    forgotten, ours = m.case(part, starts_at=START - timedelta(days=1)), m.case(part)
+    actions.allocate(m.need(forgotten).pk, pack=pack.code, act=act())
+    assert issue(pack, ours.code) == []
+
+
 # Immediate use
 
 
@@ -251,6 +259,14 @@ def test_a_case_is_over_and_what_is_out_is_named() -> None:
     assert done.state == CaseState.ENDED
     assert sorted(finding["subject"] for finding in done.findings) == sorted([pack.code, unopened.code])
     assert back.code not in {finding["subject"] for finding in done.findings}
+
+
+def test_a_pack_that_a_decision_has_ended_is_not_out() -> None:
+    case = m.case_of(m.returned())
+    held = m.issued(m.sterile(), case)
+    tray_actions.quarantine_pack(held.code, reason="wet", act=act(at=NOON))
+    tray_actions.condemn_pack(held.code, reason="wet", act=act(at=NOON))
+    assert actions.end_case(case.code, act=act(at=NOON)).findings == ()
 
 
 def test_a_case_that_has_not_begun_does_not_end() -> None:
