@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from mimetypes import guess_type
@@ -15,6 +16,7 @@ from typing import Any
 
 from django.conf import settings
 from django.contrib.staticfiles import finders
+from django.core.exceptions import SuspiciousFileOperation
 from django.template.loader import render_to_string
 from django.utils.safestring import mark_safe
 from weasyprint import HTML
@@ -114,6 +116,7 @@ def label(pack: Pack, size: LabelSize, *, copied_at: datetime | None = None) -> 
     lacks = list(pack.lacks.order_by("id"))
     named = _that_fit(lacks, size.lack_characters // 2 if is_long else size.lack_characters)
     context = {
+        "item": None if pack.version else pack.contents.select_related("piece").first(),
         "lacks": named,
         "more_lacks": len(lacks) - len(named),
         "is_long": is_long,
@@ -204,7 +207,10 @@ class OwnFiles(URLFetcher):  # type: ignore[misc] # the library has no types
         Raises:
             FatalURLFetchingError: the address is not one of ours; the paper is not drawn.
         """
-        found = finders.find(url.removeprefix(OWN)) if url.startswith(OWN) else None
+        found = None
+        if url.startswith(OWN):
+            with suppress(SuspiciousFileOperation):  # a way out of our folders
+                found = finders.find(url.removeprefix(OWN))
         if not isinstance(found, str):
             raise FatalURLFetchingError(f"Cannot put {url} on paper: it is not one of our own files.")
         kind, _ = guess_type(found)

@@ -1,0 +1,338 @@
+"""Labels and count sheets as a printer and a scanner meet them: rendered, rasterised, read back.
+
+The symbol is read by zxing-cpp, which shares no code with the library that lays it out; text and fonts by Poppler.
+"""
+
+from __future__ import annotations
+
+import io
+import itertools
+import re
+import shutil
+import subprocess
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+import zxingcpp
+from PIL import Image
+from weasyprint.urls import FatalURLFetchingError
+
+from instruments.models import Part, PartKind, Piece
+from journal.models import PolicySetting
+from journal.roles import Role
+from tests import makers
+from tests.makers import AT, act
+from trays import paper
+from trays.actions import finish_tray, pack_single
+from trays.models import Content, Pack, TemplateLine
+from trays.reads import load_of
+from trays.symbols import DOT_MM, QUIET_MODULES, qr_svg
+
+pytestmark = pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="needs poppler-utils")
+
+POINTS_PER_MM = 72 / 25.4
+LEAST_CODE_PT = 12  # of the human-readable code on labels of 50 mm and more; our own rule
+
+
+def poppler(program: str, *options: str, document: bytes) -> bytes:
+    """What a Poppler program prints about a document."""
+    command = [f"/usr/bin/{program}", *options]
+    return subprocess.run(command, input=document, check=True, capture_output=True).stdout
+
+
+def scanned(document: bytes, page: int = 1) -> list[str]:
+    """What a scanner reads on a page printed with 300 dots per inch."""
+    options = ["-r", "300", "-png", "-f", str(page), "-l", str(page), "-singlefile", "-"]
+    image = Image.open(io.BytesIO(poppler("pdftoppm", *options, document=document)))
+    return [found.text for found in zxingcpp.read_barcodes(image)]
+
+
+def pages(document: bytes) -> list[str]:
+    """The text of each page, as it is laid out."""
+    text = poppler("pdftotext", "-layout", "-", "-", document=document).decode()
+    return text.removesuffix("\f").split("\f")
+
+
+def said(document: bytes) -> str:
+    """All text in a row."""
+    return " ".join(" ".join(pages(document)).split())
+
+
+def facts(document: bytes) -> dict[str, str]:
+    """What the document says about itself."""
+    lines = poppler("pdfinfo", "-", document=document).decode().splitlines()
+    return {name: value.strip() for name, _, value in (line.partition(":") for line in lines)}
+
+
+def size_of_font(document: bytes, word: str, at: Path) -> int:
+    """Size in which a word is set [pt], to the whole point; `at`: a file to lay the document down."""
+    at.write_bytes(document)
+    xml = poppler("pdftohtml", "-xml", "-i", "-stdout", "-zoom", "1", str(at), document=b"").decode()
+    sizes = {font: int(size) for font, size in re.findall(r'<fontspec id="(\d+)" size="(\d+)"', xml)}
+    lines = re.findall(r'<text [^>]*font="(\d+)">(.*)</text>', xml)
+    return next(sizes[font] for font, text in lines if word in text)
+
+
+def boxes(document: bytes) -> list[tuple[str, float, float, float, float]]:
+    """Words of a document's first page with their boxes [pt], narrowed to what is inked."""
+    xml = poppler("pdftotext", "-bbox", "-l", "1", "-", "-", document=document).decode()
+    found = re.findall(r'<word xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)" yMax="([\d.]+)">(.*?)</word>', xml)
+    return [(word, float(x0), float(y0) * 0.7 + float(y1) * 0.3, float(x1), float(y1) * 0.75 + float(y0) * 0.25)
+            for x0, y0, x1, y1, word in found]  # fmt: skip
+
+
+def overlapping(document: bytes) -> list[tuple[str, str]]:
+    """Pairs of words that lie upon one another."""
+    return [
+        (a[0], b[0])
+        for a, b in itertools.combinations(boxes(document), 2)
+        if a[1] < b[3] and b[1] < a[3] and a[2] < b[4] and b[2] < a[4]
+    ]
+
+
+def read(pack: Pack) -> Pack:
+    """A pack as the pages read it for paper."""
+    rows = Pack.objects.select_related("tray", "version__template", "assembled_by", "incomplete_second")
+    return rows.get(pk=pack.pk)
+
+
+def incomplete_pack(*lacking: str, name: str = "Adult tray 7") -> Pack:
+    """A pack that went out without parts of these names."""
+    there = makers.part(name="Forceps, grasping 2.5 mm")
+    lines = [makers.line(makers.part(name=part), 2, essential=False) for part in lacking]
+    tray = makers.lay(makers.tray(makers.template(there, *lines), name=name), makers.piece(there))
+    second = makers.person(Role.TECHNICIAN, name="Technician 2")
+    done = finish_tray(tray.code, incomplete_reason="in repair", second=str(second.badge), act=act())
+    return read(Pack.objects.get(code=done.mark))
+
+
+# The symbol
+
+
+def test_symbol_is_read_back() -> None:
+    for dots in (3, 4, 6):
+        svg = qr_svg("K000123A", module_dots=dots)
+        # 21 modules of the smallest symbol (ISO/IEC 18004) and its quiet zone
+        assert f'width="{(21 + 2 * QUIET_MODULES) * dots * DOT_MM:g}mm"' in svg
+
+
+def test_symbol_escapes_what_it_says() -> None:
+    assert 'aria-label="QR code of &lt;&quot;&amp;"' in qr_svg('<"&', module_dots=4)
+
+
+@pytest.mark.parametrize(("text", "dots"), [("", 4), ("K000123A", 0)])
+def test_symbol_of_nothing_is_refused(text: str, dots: int) -> None:
+    with pytest.raises(ValueError, match="symbol needs"):
+        qr_svg(text, module_dots=dots)
+
+
+# Labels
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("size", paper.LABEL_SIZES.values(), ids=paper.LABEL_SIZES)
+def test_label_is_one_page_of_its_size_and_is_read_back(size: paper.LabelSize) -> None:
+    pack = read(makers.pack())
+    for copied_at in (None, AT):
+        document = paper.label(pack, size, copied_at=copied_at)
+        about = facts(document)
+        width_mm, height_mm = (int(side) for side in size.name.split("x"))
+        width_pt, height_pt = (float(side) for side in re.findall(r"[\d.]+", about["Page size"])[:2])
+        assert (width_pt / POINTS_PER_MM, height_pt / POINTS_PER_MM) == pytest.approx((width_mm, height_mm), abs=0.05)
+        assert (about["Pages"], about["Tagged"]) == ("1", "yes")
+        assert scanned(document) == [pack.code]
+        assert overlapping(document) == []
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("name", ["76x38", "50x25"])
+def test_code_can_be_read_by_eye(name: str, tmp_path: Path) -> None:
+    for pack in (read(makers.pack()), incomplete_pack("Telescope guard")):
+        document = paper.label(pack, paper.LABEL_SIZES[name])
+        assert size_of_font(document, pack.code, tmp_path / "label.pdf") >= LEAST_CODE_PT
+
+
+@pytest.mark.django_db
+def test_label_says_what_it_stands_on_and_until_when() -> None:
+    by = makers.person(Role.NURSE, name="Endoscopy nurse 1")
+    pack = read(makers.pack(makers.tray(name="Adult tray 7"), by=by))
+    text = said(paper.label(pack, paper.usual_size(pack)))
+    for words in (
+        pack.code,
+        "Adult tray 7",
+        "Use by Sun 23-May-2027",
+        "Assembled Tue 24-Nov-2026 09:00, Endoscopy nurse 1",
+        f"{pack.tray.template.code} version 1",  # type: ignore[union-attr]
+        "Load",
+        "Programme",
+    ):
+        assert words in text
+    assert "Copy" not in text
+    assert "INCOMPLETE" not in text
+
+
+@pytest.mark.django_db
+def test_copy_says_so_and_when() -> None:
+    pack = read(makers.pack())
+    later = AT + timedelta(hours=3)
+    texts = {name: said(paper.label(pack, size, copied_at=later)) for name, size in paper.LABEL_SIZES.items()}
+    assert "Copy, printed Tue 24-Nov-2026 12:00" in texts["76x38"]
+    assert "Copy, printed Tue 24-Nov-2026 12:00" in texts["50x25"]
+    assert "Copy, 24-Nov-2026" in texts["32x12"]
+
+
+@pytest.mark.django_db
+def test_incomplete_label_lists_what_lacks_or_counts_it() -> None:
+    pack = incomplete_pack("Telescope guard", "Suction tube 3.0 mm")
+    texts = {name: said(paper.label(pack, size)) for name, size in paper.LABEL_SIZES.items()}
+    assert "INCOMPLETE lacks 2 × Telescope guard; 2 × Suction tube 3.0 mm" in texts["76x38"]
+    assert "INCOMPLETE lacks 2 × Telescope guard and 1 part more, see count sheet" in texts["50x25"]
+    assert "INCOMPLETE" in texts["32x12"]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("size", paper.LABEL_SIZES.values(), ids=paper.LABEL_SIZES)
+@pytest.mark.parametrize("letters", [30, 45, 80])
+def test_nothing_overlaps_however_much_is_said(size: paper.LabelSize, letters: int) -> None:
+    name = (
+        "Emergency airway tray for children with optical forceps, telescope and both suction tubes"[:letters]
+    ).strip()
+    pack = incomplete_pack("Biopsy forceps 1.8 mm, child, double action", "Suction tube 3.0 mm", "Lead", name=name)
+    document = paper.label(pack, size, copied_at=AT)
+    assert facts(document)["Pages"] == "1"
+    assert scanned(document) == [pack.code]
+    assert overlapping(document) == []
+    if not size.is_pouch:
+        assert name in said(document)
+
+
+@pytest.mark.django_db
+def test_label_of_a_single_piece_names_piece_and_lot() -> None:
+    bought = read(makers.maker_pack(makers.part(PartKind.IMPLANT, name="Stent 14 × 40 mm")))
+    text = said(paper.label(bought, paper.usual_size(bought)))
+    assert f"{bought.contents.get().piece.code}, lot LOT-1" in text
+    assert "Received" in text
+    assert paper.usual_size(bought).name == "50x25"
+
+
+@pytest.mark.django_db
+def test_label_names_the_load_that_the_pack_is_in() -> None:
+    pack = read(makers.pack())
+    for verb, evidence, load in (("load", "L000007K", "L000007K"), ("take_off_load", "L000007K", "")):
+        pack.lines.create(occurred_at=AT, verb=verb, evidence={"load": evidence})
+        assert load_of(pack) == load
+        assert ("L000007K" in said(paper.label(pack, paper.usual_size(pack)))) == bool(load)
+
+
+@pytest.mark.django_db
+def test_no_paper_names_a_patient() -> None:
+    PolicySetting.objects.create(name="immediate_use", value=True, reason="local")
+    piece = makers.piece(makers.part(programmes=[makers.programme("F134", immediate=True)]))
+    done = pack_single(piece.code, immediate=True, reason="dropped", patient_ref="PT-77", act=act())
+    pack = read(Pack.objects.get(code=done.mark))
+    for document in (paper.label(pack, paper.usual_size(pack)), paper.count_sheet(pack)):
+        assert pack.code in said(document)
+        assert "PT-77" not in said(document)
+
+
+# Count sheets
+
+
+@pytest.mark.django_db
+def test_count_sheet_lists_each_piece_and_is_read_back() -> None:
+    pack = incomplete_pack("Telescope guard")
+    document = paper.count_sheet(pack)
+    assert scanned(document) == [pack.code]
+    assert facts(document)["Tagged"] == "yes"
+    text = said(document)
+    piece = pack.contents.get().piece
+    for words in (
+        "Adult tray 7",
+        f"1 Forceps, grasping 2.5 mm {piece.code}",
+        "2 Telescope guard 2 lack: not in the pack",
+        "INCOMPLETE: in repair (second person Technician 2)",
+        "lacks 2 × Telescope guard",
+        "At opening At closing On return",
+        "Counted at closing by",
+        "Case code",
+        "Write no patient data on this sheet",
+        "Page 1 of 1",
+    ):
+        assert words in text
+    assert "Copy, printed Tue 24-Nov-2026 09:00" in said(paper.count_sheet(pack, copied_at=AT))
+
+
+@pytest.mark.django_db
+def test_count_sheet_says_what_stands_in_and_what_lies_beside() -> None:
+    own, other, beside = makers.part(name="Telescope 0°"), makers.part(name="Telescope 30°"), makers.part(name="Ruler")
+    tray = makers.tray(makers.template(makers.line(own, substitutes=[other])))
+    text = said(paper.count_sheet(read(makers.pack(makers.lay(tray, makers.piece(other), makers.piece(beside))))))
+    assert re.search(r"1 Telescope 30° in place of Telescope 0° P\w+", text)
+    assert re.search(r"\+ Ruler P\w+", text)
+    assert "2 pieces" in text
+
+
+@pytest.mark.django_db
+def test_check_list_has_a_box_for_each_piece_and_nothing_filled_in() -> None:
+    own, other = makers.part(name="Telescope 0°"), makers.part(name="Telescope 30°")
+    lines = [makers.line(own, 2, substitutes=[other]), makers.line(makers.part(name="Lead"), essential=False)]
+    tray = makers.tray(makers.template(*lines, name="Adult list"), name="Adult tray 7")
+    version = tray.template.versions.get()
+    document = paper.check_list(tray, version)
+    assert scanned(document) == [tray.code]
+    text = said(document)
+    for words in ("Adult tray 7", f"Adult list, {version}", "3 pieces in 2 lines", "Lead optional",
+                  "or Telescope 30°: serves as well"):  # fmt: skip
+        assert words in text
+
+
+@pytest.mark.django_db
+def test_four_hundred_lines_have_their_head_on_every_page() -> None:
+    pack = makers.pack()
+    part = pack.contents.get().piece.part
+    parts = Part.objects.bulk_create(
+        Part(code=f"N-{n}", name=f"Part number {n}", kind=part.kind) for n in range(2, 401)
+    )
+    TemplateLine.objects.bulk_create(
+        TemplateLine(version=pack.version, position=n, part=one) for n, one in enumerate(parts, start=2)
+    )
+    pieces = Piece.objects.bulk_create(Piece(code=f"X{one.code}", part=one) for one in parts)
+    Content.objects.bulk_create(
+        Content(pack=pack, piece=piece, position=n, part_code=piece.part.code, part_name=piece.part.name)
+        for n, piece in enumerate(pieces, start=2)
+    )
+    found = pages(paper.count_sheet(read(pack)))
+    assert len(found) > 5
+    for number, text in enumerate(found, start=1):
+        assert f"Page {number} of {len(found)}" in text
+        assert pack.code in text
+        if re.search(r"XN-\d+", text):
+            assert re.search(r"Line +Part +Piece +At opening", text)
+    rows = re.findall(r"^ *(\d+) +Part number (\d+) +XN-(\d+)", "\n".join(found), re.MULTILINE)
+    assert [row for row in rows if len(set(row)) == 1] == [(str(n),) * 3 for n in range(2, 401)]
+
+
+# What paper may fetch
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "https://example.test/x.css",
+        "file:///etc/hostname",
+        "file:///../../etc/hostname",
+        "file:///css/../../settings/base.py",
+        "data:text/css,p{}",
+    ],
+)
+def test_paper_fetches_nothing_but_our_own_files(address: str) -> None:
+    with pytest.raises(FatalURLFetchingError, match="not one of our own files"):
+        paper.OwnFiles().fetch(address)
+
+
+def test_paper_finds_its_style_sheet() -> None:
+    found: Any = paper.OwnFiles().fetch("file:///css/paper.css")
+    assert found.content_type == "text/css"
+    assert found.read() == Path("config/static/css/paper.css").read_bytes()
