@@ -210,6 +210,16 @@ def test_the_second_case_is_late_when_the_turn_round_is_too_short() -> None:
     assert judged["BBBB"].findings[0].numbers == {"late_min": 1}
 
 
+def test_the_worked_example_of_the_page_on_readiness() -> None:
+    """docs/algorithms/readiness.md."""
+    first = case(need("T1"), code="AAAA", starts_at=NOW.replace(hour=10))
+    for start, words in ((NOW.replace(hour=19), "Complete by 14:45"), (NOW.replace(hour=15, minute=9), "Late")):
+        second = case(need("T1"), code="BBBB", starts_at=start)
+        judged = judge_list([first, second], {"T1": tray()}, now=NOW, times=TIMES)
+        assert [judged[code].words for code in ("AAAA", "BBBB")] == ["Complete", words]
+    assert judged["BBBB"].findings[0].numbers == {"late_min": 1}
+
+
 def test_a_late_first_case_makes_the_second_wait_longer() -> None:
     first = case(need("T1"), code="AAAA", starts_at=NOW + minutes(10))
     second = case(need("T1"), code="BBBB", starts_at=NOW + minutes(900))
