@@ -28,6 +28,8 @@ DOSING = ((YES, "As programmed"), (NO, "It shows a fault"))
 INTACT, DAMAGED = "intact", "damaged"
 FOUND = ((INTACT, "Dry and intact"), (DAMAGED, "Wet or torn"))
 
+LONGEST_NAME = 120
+"""Characters of a record's file name, as its table takes them."""
 BYTES_PER_MB = 1024 * 1024
 MOST_MB = 2
 """Of a machine's record: two hours of eight columns, a row a second, are below 1 MB."""
@@ -155,24 +157,25 @@ class Record(StepForm):
 
     content = forms.FileField(
         label="The machine’s record as CSV",
-        max_length=120,
+        error_messages={"empty": "Cannot attach the file: it is empty. Export the cycle again."},
         help_text=f"UTF-8 text, at most {MOST_MB} MB. It is kept as it is and judged by the programme’s limits.",
         widget=forms.FileInput(attrs={"accept": ".csv,.txt,text/csv,text/plain"}),
     )
 
     def clean_content(self) -> UploadedFile:
-        """A file that is not too long.
+        """A file that is not too long, nor its name.
 
         Raises:
-            ValidationError: it is.
+            ValidationError: one of them is.
         """
         file: UploadedFile = self.cleaned_data["content"]
-        size = file.size or 0
-        if size > MOST_MB * BYTES_PER_MB:
-            raise ValidationError(
-                f"Cannot attach {file.name}: it has {size / BYTES_PER_MB:.1f} MB, must have at most {MOST_MB} MB. "
-                "Export this one cycle."
-            )
+        size_mb, length = (file.size or 0) / BYTES_PER_MB, len(file.name or "")
+        if size_mb > MOST_MB:
+            must = f"it has {size_mb:.1f} MB, must have at most {MOST_MB} MB. Export this one cycle."
+            raise ValidationError(f"Cannot attach {file.name}: {must}")
+        if length > LONGEST_NAME:
+            must = f"its name has {length} characters, must have at most {LONGEST_NAME}. Give it a shorter one."
+            raise ValidationError(f"Cannot attach the file: {must}")
         return file
 
     def clean(self) -> dict[str, Any]:

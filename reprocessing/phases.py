@@ -24,7 +24,7 @@ def read_phases(content: str) -> tuple[PhaseReading, ...]:
         ValueError: columns are missing, a row is too short, a value is no finite number, or there is no row;
             the sentence names line and value.
     """
-    rows = csv.DictReader(io.StringIO(content), skipinitialspace=True)
+    rows = csv.DictReader(io.StringIO(content.removeprefix("\ufeff")), skipinitialspace=True)
     missing = [name for name in COLUMNS if name not in (rows.fieldnames or ())]
     if missing:
         raise ValueError(f"Cannot read the record of phases: it lacks the columns {', '.join(missing)}.")

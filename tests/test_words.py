@@ -166,3 +166,20 @@ def test_findings_list_shows_sentence_and_remedy() -> None:
     for part in ("finding is-stop", "Tray AD-1", "It holds 0 seals, must hold 1.", "Fetch one."):
         assert part in page
     assert "Nothing found." in rendered('{% include "partials/findings.html" %}', findings=[])
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (True, "yes"),
+        (False, "no"),
+        (None, "none"),
+        ("", "none"),
+        ([], "none"),
+        (0, "0"),
+        (["P1", "P2"], "P1, P2"),
+        ([["a", None], True], "a, none, yes"),
+    ],
+)
+def test_evidence_is_told_in_words(value: object, text: str) -> None:
+    assert words.told(value) == text

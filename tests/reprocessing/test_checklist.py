@@ -138,3 +138,13 @@ def test_a_check_as_plain_values() -> None:
     assert plain["when"] == "2026-11-24T10:00:00+00:00"
     assert (plain["who"], plain["verdict"], plain["slug"]) == ("Technician 1", "Within limits", "dosing")
     assert checklist.trace_check(None).as_dict()["when"] is None
+
+
+def test_the_evidence_in_one_sentence() -> None:
+    missing = [checklist.trace_check(None), checklist.chemical_check([])]
+    told = "Numbers within limits: not recorded; missing: Cycle record, Chemical indicator."
+    assert checklist.summary(missing) == told
+    failed = [checklist.trace_check(record(met=False)), checklist.dosing_check(recorded=None)]
+    assert checklist.summary(failed) == "Numbers within limits: no; missing: Phase and dosing record."
+    passed = [checklist.second_person_check([], wanted=True), checklist.trace_check(record(met=True))]
+    assert checklist.summary(passed) == "Numbers within limits: yes; missing: nothing."

@@ -38,3 +38,8 @@ def test_columns_in_any_order_and_others_beside_them() -> None:
 def test_what_cannot_be_read_is_named(content: str, words: str) -> None:
     with pytest.raises(ValueError, match=words):
         read_phases(content)
+
+
+def test_a_byte_order_mark_is_no_part_of_a_name() -> None:
+    (reading,) = read_phases("\ufeffphase,quantity,unit,value\nexposure,duration,min,30\n")
+    assert reading.phase == "exposure"
