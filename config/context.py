@@ -14,6 +14,7 @@ THEMES = ("light", "dark")
 NAVIGATION = (
     ("Today", "day", "sun"),
     ("Scan", "scan", "scan-barcode"),
+    ("Trays", "trays", "package"),
     ("Loads", "loads", "layers"),
     ("Machines", "machines", "washing-machine"),
     ("Lists", "lists", "clipboard-list"),

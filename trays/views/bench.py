@@ -22,7 +22,7 @@ from instruments.models import Piece
 from instruments.reads import piece_by_mark
 from journal.actions import Act, Done
 from journal.doors import act_of, perform, person_of, station_of
-from journal.findings import Finding, Refused, Severity, unknown
+from journal.findings import Finding, Refused, Severity
 from journal.models import Person
 from journal.roles import Right
 from trays import actions
@@ -75,10 +75,10 @@ def bench(request: HttpRequest, code: str) -> HttpResponse:
 def put(request: HttpRequest, code: str) -> HttpResponse:
     """Take a mark: lay its piece on the tray; a badge names the second person, a tray takes this one's place."""
     row, text = _tray(code), request.POST.get("code", "")
-    kind = decode(text).identifiers.get("kind")
-    if kind == Kind.BADGE.word and _is_swap(request):
-        return _answer(request, row, lambda: _second(text), second=text.strip().upper())
-    if kind == Kind.TRAY.word:
+    second = Person.objects.filter(badge=text.strip().upper(), is_active=True).first() if _is_swap(request) else None
+    if second is not None:
+        return _answer(request, row, lambda: _signs(second), second=str(second.badge))
+    if decode(text).identifiers.get("kind") == Kind.TRAY.word:
         return _answer(request, row, lambda: _other(text))
     return _answer(request, row, lambda: _lay(text, row, act_of(request)))
 
@@ -159,13 +159,10 @@ def _other(text: str) -> Done:
     return Done("bench", "tray", other.pk, other.code, "", f"{other.name} is on the bench.")
 
 
-def _second(text: str) -> Done:
-    """The badge of the person who signs with the one at work; finishing asks whether they may."""
-    badge = text.strip().upper()
-    named = Person.objects.filter(badge=badge, is_active=True).first()
-    if named is None:
-        raise Refused(unknown("badge", badge))
-    return Done("second", "badge", named.pk, badge, "", f"Second person: {named}.", "State the reason, then finish.")
+def _signs(person: Person) -> Done:
+    """The person who signs with the one at work; finishing asks whether they may."""
+    sentence = f"Second person: {person}."
+    return Done("second", "badge", person.pk, str(person.badge), "", sentence, "State the reason, then finish.")
 
 
 def _answer(
