@@ -2,24 +2,51 @@
 
 from __future__ import annotations
 
+from datetime import time
+from typing import Any
+
 from django import forms
 
 from instruments.models import Part
 from lists.models import Procedure, Theatre
 from trays.models import Template
 
-START = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
+FIRST_START = time(8)
+"""Where the form of a new case begins on a day that was named; the person sets the time."""
+
+
+class StartInput(forms.DateTimeInput):
+    """A day and a time of day, as the browser asks for them."""
+
+    input_type = "datetime-local"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%dT%H:%M")
+
+
+class DayForm(forms.Form):
+    """A day to look at."""
+
+    day = forms.DateField(widget=forms.DateInput(attrs={"type": "date"}))
 
 
 class CaseForm(forms.Form):
     """A case to put on a list."""
 
-    reference = forms.CharField(label="List number of the case", max_length=40)
-    theatre = forms.ModelChoiceField(Theatre.objects.all(), to_field_name="code")
-    procedure = forms.ModelChoiceField(Procedure.objects.all(), to_field_name="code")
-    starts_at = forms.DateTimeField(label="Start", widget=START)
+    reference = forms.CharField(
+        label="List number of the case", help_text="As the list system numbers it.", max_length=40
+    )
+    theatre = forms.ModelChoiceField(
+        Theatre.objects.all(), to_field_name="code", empty_label="Choose a theatre", label="Theatre"
+    )
+    procedure = forms.ModelChoiceField(
+        Procedure.objects.all(), to_field_name="code", empty_label="Choose a procedure", label="Procedure"
+    )
+    starts_at = forms.DateTimeField(label="Start", widget=StartInput)
     duration_min = forms.IntegerField(label="Duration, in minutes", min_value=1, max_value=1440)
-    planned_size = forms.CharField(label="Planned size", max_length=20, required=False)
+    planned_size = forms.CharField(
+        label="Planned size", help_text="As its barrel is labelled: 8.0.", max_length=20, required=False
+    )
     patient_ref = forms.CharField(
         label="Patient reference", help_text="A pseudonym: no name, no number.", max_length=64, required=False
     )
@@ -28,22 +55,33 @@ class CaseForm(forms.Form):
 class MoveForm(forms.Form):
     """Another time, and perhaps another theatre."""
 
-    starts_at = forms.DateTimeField(label="New start", widget=START)
+    starts_at = forms.DateTimeField(label="New start", widget=StartInput)
     theatre = forms.ModelChoiceField(
         Theatre.objects.all(), to_field_name="code", required=False, empty_label="The same theatre"
     )
 
 
 class RequirementForm(forms.Form):
-    """One more set, or one more pack."""
+    """One more set, or one more single pack."""
 
     template = forms.ModelChoiceField(
-        Template.objects.all(), to_field_name="code", required=False, empty_label="No tray"
+        Template.objects.all(), to_field_name="code", label="A set", required=False, empty_label="No set"
     )
     part = forms.ModelChoiceField(
         Part.objects.all(),
         to_field_name="code",
-        label="or single pack of",
+        label="Or a single pack",
         required=False,
         empty_label="No single pack",
     )
+
+    def clean(self) -> dict[str, Any]:
+        """One of the two.
+
+        Raises:
+            ValidationError: both are named, or none.
+        """
+        cleaned = super().clean() or {}
+        if not self.errors and bool(cleaned["template"]) == bool(cleaned["part"]):
+            raise forms.ValidationError("Name one set or one single pack.")
+        return cleaned

@@ -2,20 +2,19 @@
 
 from django.urls import path
 
-from lists.views import days, histories, planning
+from lists.views import cases, days, histories, planning
 
 urlpatterns = [
     path("lists/", days.lists, name="lists"),
     path("lists/<day:day>/", days.list_day, name="list-day"),
     path("lists/<day:day>/allocate/", days.allocate_day, name="allocate-day"),
     path("cases/plan/", planning.plan_case, name="plan-case"),
-    path("cases/<str:code>/", days.case, name="case"),
+    path("cases/<str:code>/", cases.case, name="case"),
     path("cases/<str:code>/move/", planning.move_case, name="move-case"),
     path("cases/<str:code>/requirements/", planning.add_requirement, name="add-requirement"),
-    path("cases/<str:code>/end/", days.end_case, name="end-case"),
-    path("cases/<str:code>/cancel/", days.cancel_case, name="cancel-case"),
-    path("requirements/<int:requirement>/allocate/", days.allocate, name="allocate"),
-    path("requirements/<int:requirement>/free/", days.free, name="free"),
+    path("cases/<str:code>/<slug:verb>/", cases.case_verb, name="case-verb"),
+    path("requirements/<int:requirement>/allocate/", cases.allocate, name="allocate"),
+    path("requirements/<int:requirement>/free/", cases.free, name="free"),
     path("pieces/<str:code>/", histories.piece, name="piece"),
     path("packs/<str:code>/", histories.pack, name="pack"),
 ]

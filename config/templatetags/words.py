@@ -207,6 +207,13 @@ def when(value: dt.datetime | None) -> str:
 
 
 @register.filter
+def beside(value: dt.datetime | None, other: dt.datetime) -> str:
+    """The time of day alone when another moment of the same day stands beside it, else with its day."""
+    same = value is not None and timezone.localdate(value) == timezone.localdate(other)
+    return clock(value) if same else when(value)
+
+
+@register.filter
 def day(value: dt.date | None) -> str:
     """The day: `Tue 24-Nov-2026`; of a moment, the day it was in the unit's own time zone."""
     if not value:

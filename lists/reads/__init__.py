@@ -1,6 +1,6 @@
 """Questions to lists and cases."""
 
-from lists.reads.choices import choices_for
+from lists.reads.choices import Choice, choices_for
 from lists.reads.counting import CountRow, CountSheet, count_sheet, pack_facts, still_to_count
 from lists.reads.history import (
     CaseHistory,
@@ -25,6 +25,7 @@ from lists.reads.readiness import (
 __all__ = [
     "CaseHistory",
     "CaseRow",
+    "Choice",
     "CountRow",
     "CountSheet",
     "DayReadiness",

@@ -4,28 +4,46 @@ from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_safe
 
 from instruments.models import Piece
 from instruments.verbs import piece_offers
 from journal.doors import person_of
 from lists.reads import pack_history, piece_history
+from lists.trail import told
 from trays.models import Pack
 from trays.verbs import pack_offers
 
 
+@require_safe
 def piece(request: HttpRequest, code: str) -> HttpResponse:
     """A piece: its marks, its life, its washes, packs and cases, and its trail."""
     row = get_object_or_404(
         Piece.objects.select_related("part__size__series", "place").prefetch_related("marks"), code=code
     )
-    context = {"piece": row, "history": piece_history(row), "offers": piece_offers(row, person_of(request).rights)}
+    history = piece_history(row)
+    context = {
+        "piece": row,
+        "history": history,
+        "packs": history.packs[::-1],
+        "washes": history.washes[::-1],
+        "trail": told(history.lines),
+        "offers": piece_offers(row, person_of(request).rights),
+    }
     return render(request, "lists/piece.html", context)
 
 
+@require_safe
 def pack(request: HttpRequest, code: str) -> HttpResponse:
     """A pack: its frozen contents, the loads it went through, its cases, and its trail."""
     row = get_object_or_404(
         Pack.objects.select_related("tray", "version", "place", "assembled_by", "incomplete_second"), code=code
     )
-    context = {"pack": row, "history": pack_history(row), "offers": pack_offers(row, person_of(request).rights)}
+    history = pack_history(row)
+    context = {
+        "pack": row,
+        "path": history.path,
+        "trail": told(history.lines),
+        "offers": pack_offers(row, person_of(request).rights),
+    }
     return render(request, "lists/pack.html", context)

@@ -157,6 +157,7 @@
   document.addEventListener("htmx:afterRequest", (event) => {
     const { xhr, requestConfig } = event.detail;
     if (inFlight && requestConfig.elt === inFlight.form) settle(xhr);
+    else if (requestConfig.elt.matches("[data-keeps-current]")) return; // it says itself when it is out of date
     else if (xhr.status === 0 || (xhr.status >= 400 && ![409, 422].includes(xhr.status))) {
       refuse("There was no answer to what you pressed. Load the page again and look whether it was taken.");
     }

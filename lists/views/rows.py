@@ -1,0 +1,82 @@
+"""What the pages of a day and of a case show of a judgement."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from journal.findings import Finding
+from lists.models import Case, Requirement
+from lists.readiness import CaseReadiness, NeedReadiness
+from lists.reads import CaseRow
+from lists.states import Readiness
+from trays.models import Pack, Tray
+
+
+@dataclass(frozen=True, slots=True)
+class SetShown:
+    """One thing that a case needs, and the tray or pack that is to serve it; none while nothing is chosen."""
+
+    need: NeedReadiness
+    chosen: Tray | Pack | None
+
+    @property
+    def complete(self) -> bool:
+        """Whether nothing is left to do for it."""
+        return self.need.verdict is Readiness.COMPLETE
+
+    @property
+    def more(self) -> tuple[Finding, ...]:
+        """What is found of it besides the first, gravest thing."""
+        return self.need.findings[1:]
+
+    @property
+    def whereabouts(self) -> str:
+        """What is to serve it, and where that is."""
+        return ", ".join(part for part in (self.chosen.name if self.chosen else "", self.need.where) if part)
+
+
+@dataclass(frozen=True, slots=True)
+class CaseShown:
+    """A case with its judgement, its sets, and what no single set explains."""
+
+    case: Case
+    readiness: CaseReadiness | None
+    sets: tuple[SetShown, ...]
+    beside: tuple[Finding, ...]
+
+    @property
+    def over(self) -> bool:
+        """Whether it has ended."""
+        return self.readiness is None
+
+    @property
+    def several(self) -> bool:
+        """Whether it needs more than one thing, so that each must say its own verdict."""
+        return len(self.sets) > 1
+
+    @property
+    def unchosen(self) -> int:
+        """How many of its needs have nothing to serve them."""
+        return sum(not one.need.need.chosen and not one.need.need.in_hand for one in self.sets)
+
+    @property
+    def needs_work(self) -> bool:
+        """Whether it is still to come and not complete."""
+        return self.readiness is not None and self.readiness.verdict is not Readiness.COMPLETE
+
+
+def day_row(row: CaseRow) -> CaseShown:
+    """A case of a day as its page shows it."""
+    if row.readiness is None:
+        return CaseShown(row.case, None, (), ())
+    needs = row.readiness.needs
+    told = [finding for need in needs for finding in need.findings]
+    beside = tuple(finding for finding in row.readiness.findings if finding not in told)
+    return CaseShown(row.case, row.readiness, sets_of(needs, row.case.requirements.all()), beside)
+
+
+def sets_of(needs: Iterable[NeedReadiness], requirements: Iterable[Requirement]) -> tuple[SetShown, ...]:
+    """Each need with the tray or pack that was allocated to it."""
+    chosen = {row.pk: row.allocation.chosen for row in requirements if getattr(row, "allocation", None)}
+    return tuple(SetShown(need, chosen.get(need.need.requirement)) for need in needs)
