@@ -305,11 +305,14 @@ class Correct(StepForm):
         lines = LoadLine.objects.filter(load=self.load).order_by("-id")
         if Right.DECIDE not in self.by.rights:
             lines = lines.filter(person=self.by)
-        choices = [
-            (line.pk, f"{timezone.localtime(line.occurred_at):{MOMENT}} {line.verb.replace('_', ' ')}")
-            for line in lines
-        ]
-        self.fields["line"].choices = [("", "Choose the line"), *choices]  # type: ignore[attr-defined]
+        choices = [("", "Choose the line"), *((line.pk, _told(line)) for line in lines)]
+        self.fields["line"].choices = choices  # type: ignore[attr-defined]
+
+
+def _told(line: LoadLine) -> str:
+    """A line in a few words: when, what, and the first thing that it names."""
+    named = next((value for value in line.evidence.values() if isinstance(value, str)), "")
+    return f"{timezone.localtime(line.occurred_at):{MOMENT}} {line.verb.replace('_', ' ')} {named}".strip()
 
 
 class OpenLoad(forms.Form):

@@ -30,8 +30,12 @@ class LoadQuerySet(models.QuerySet["Load"]):
         """Released, rejected or recalled."""
         return self.filter(state__in=[LoadState.RELEASED, LoadState.REJECTED, LoadState.RECALLED])
 
+    def latest_first(self) -> LoadQuerySet:
+        """In order of their decision."""
+        return self.order_by("-decision__at", "-pk")
+
     def counted(self) -> LoadQuerySet:
-        """Each with how many packs and pieces went into it, as `pack_count` and `piece_count`."""
+        """Each with how many packs and pieces went into it, as `pack_count` and `piece_count`; for a few loads."""
         return self.annotate(
             pack_count=models.Count("load_packs", distinct=True),
             piece_count=models.Count("load_pieces", distinct=True),

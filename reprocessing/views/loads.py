@@ -37,11 +37,14 @@ def loads(request: HttpRequest) -> HttpResponse:
     """What waits for a decision, what is built or runs, and what was decided; and a new load."""
     at = timezone.now()
     rows = Load.objects.select_related("machine", "programme").counted()
-    decided = rows.decided().select_related("decision__by").order_by("-decision__at", "-pk")
+    page = Paginator(Load.objects.decided().latest_first().values_list("pk", flat=True), A_PAGE).get_page(
+        request.GET.get("page")
+    )
     context = {
         "waiting": _waiting(rows, at),
         "under_way": rows.filter(state__in=[LoadState.BUILDING, LoadState.RUNNING]).order_by("-state", "pk"),
-        "decided": Paginator(decided, A_PAGE).get_page(request.GET.get("page")),
+        "decided": rows.filter(pk__in=list(page)).select_related("decision__by").latest_first(),
+        "page_of_decided": page,
         "machines": _machines(person_of(request)),
         "open": OpenLoad(),
     }
@@ -98,7 +101,6 @@ def load(request: HttpRequest, code: str) -> HttpResponse:
         "offers": offers(asked, checks),
         "readings": readings(asked),
         "doubts": doubts(asked),
-        "indicators": row.indicators.select_related("read_by"),
         "lines": trail_of(row),
     }
     return render(request, "reprocessing/load.html", context)

@@ -60,6 +60,7 @@ def machine(request: HttpRequest, code: str) -> HttpResponse:
     """One machine: its tests, the loads that a failed one puts in doubt, its latest loads, and its trail."""
     row = get_object_or_404(Machine.objects.select_related("place"), code=code)
     by, at = person_of(request), timezone.now()
+    latest = list(row.loads.values_list("pk", flat=True)[:MOST_ROWS])
     in_doubt = Doubt.objects.filter(test__machine=row).select_related("test", "load__machine", "decided_by")
     context = {
         "machine": row,
@@ -72,7 +73,7 @@ def machine(request: HttpRequest, code: str) -> HttpResponse:
             for doubt in in_doubt.filter(decided_at=None).order_by("load_id")
         ],
         "decisions": in_doubt.exclude(decided_at=None).order_by("-decided_at")[:MOST_ROWS],
-        "loads": row.loads.select_related("machine", "programme").counted()[:MOST_ROWS],
+        "loads": Load.objects.filter(pk__in=latest).select_related("machine", "programme").counted(),
         "lines": trail_of(row),
     }
     return render(request, "reprocessing/machine.html", context)
