@@ -10,8 +10,14 @@ from typing import Any
 import pytest
 from django.db import connections
 from django.test import TransactionTestCase
+from hypothesis import HealthCheck, settings
 
 from journal import append_only
+
+# In CI the examples are the same each time; elsewhere each run looks for new ones. Slow machines are no fault.
+settings.register_profile("ci", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("here", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("ci" if os.environ.get("CI") == "true" else "here")
 
 # By marker: is what the test needs on this machine, and its name.
 NEEDS = {
