@@ -1,0 +1,164 @@
+"""From the bench to the pack: finishing a tray, and what is done with and printed for packs."""
+
+from __future__ import annotations
+
+import hashlib
+
+import pytest
+from django.urls import reverse
+
+from journal.roles import Role
+from tests import makers
+from tests.makers import act
+from tests.trays.pages import bench, post, signed_in, swap, two_lines
+from trays.actions import confirm_label, publish_version
+from trays.models import Pack, PackLine
+from trays.states import PackState
+
+pytestmark = pytest.mark.django_db
+
+
+# Finishing
+
+
+def test_a_complete_tray_goes_on_to_its_pack() -> None:
+    tray, _, loose = two_lines()
+    makers.lay(tray, loose)
+    client = signed_in()
+    answer = swap(client, "tray-finish", tray, version="1")
+    pack = Pack.objects.get()
+    assert answer.headers["HX-Redirect"] == reverse("pack", args=[pack.code])
+    text = client.get(answer.headers["HX-Redirect"]).content.decode()
+    assert f"Adult tray 7 packed as {pack.code}. Print the label and scan it back." in text
+    assert reverse("pack-label", args=[pack.code]) in text
+
+
+def test_a_tray_is_finished_without_javascript() -> None:
+    tray, _, loose = two_lines()
+    makers.lay(tray, loose)
+    assert "packed as" in post(signed_in(), "tray-finish", tray.code, version="1")[0]
+    assert Pack.objects.get().tray == tray
+
+
+def test_an_essential_lack_disables_finishing_and_refuses_it() -> None:
+    tray, _, _ = two_lines()
+    client = signed_in()
+    assert "Badge of the second person" not in client.get(bench(tray)).content.decode()
+    said = post(client, "tray-finish", tray.code, version="1", incomplete_reason="in repair", second="X")
+    assert said[0].startswith("Cannot finish Adult tray 7: 1 × Suction tube lacks, which is essential.")
+    assert not Pack.objects.exists()
+
+
+def test_an_optional_lack_needs_a_reason_and_a_second_badge_and_what_was_typed_stays() -> None:
+    tray, _, _ = two_lines(essential=False)
+    client, second = signed_in(), makers.person(Role.TECHNICIAN, name="Technician 2")
+    assert "Badge of the second person" in client.get(bench(tray)).content.decode()
+    answer = swap(client, "tray-finish", tray, version="1", incomplete_reason="in repair")
+    assert "no second person has signed" in answer.context["said"].what
+    assert 'value="in repair"' in answer.content.decode()
+    answer = swap(client, "tray-put", tray, code=str(second.badge), version="1", incomplete_reason="in repair")
+    assert answer.context["said"].what == "Second person: Technician 2."
+    assert f'value="{second.badge}"' in answer.content.decode()
+    assert 'value="in repair"' in answer.content.decode()
+    swap(client, "tray-finish", tray, version="1", incomplete_reason="in repair", second=str(second.badge))
+    assert Pack.objects.get().incomplete_second == second
+
+
+def test_a_list_that_changed_stops_until_it_was_looked_at() -> None:
+    tray, laid, loose = two_lines()
+    makers.lay(tray, loose)
+    lead = makers.part(name="Lead")
+    makers.version(tray.template, makers.line(laid.part, 2), makers.line(lead, essential=False))
+    publish_version(tray.template.code, note="second", act=act())
+    client = signed_in()
+    seen = swap(client, "tray-take-off", tray, piece=loose.code, version="1")
+    changes = "2 × Forceps instead of 1; new: 1 × Lead; no longer 1 × Suction tube"
+    assert changes in seen.content.decode()
+    assert seen.context["version"] == 1
+    answer = swap(client, "tray-finish", tray, version="1")
+    assert "it was assembled to version 1, must be version 2." in answer.context["said"].what
+    assert changes in answer.context["said"].next_step
+    assert answer.context["version"] == 2
+
+
+# Packs
+
+
+def test_the_verbs_of_a_pack() -> None:
+    pack = makers.pack()
+    client = signed_in(None, Role.NURSE)
+    address = reverse("pack-verb", args=[pack.code, "take-apart"])
+    answer = client.post(address, {"reason": ""}, follow=True)
+    assert "the reason is not recorded" in str(*answer.context["messages"])
+    assert "does not hold the right" in str(
+        *signed_in(None, Role.COORDINATOR).post(address, {"reason": "wet"}, follow=True).context["messages"]
+    )
+    client.post(address, {"reason": "wet"})
+    pack.refresh_from_db()
+    assert pack.state == PackState.VOID
+    assert client.post(reverse("pack-verb", args=[pack.code, "bless"])).status_code == 404
+    assert client.get(address).status_code == 405
+
+
+def test_the_first_print_is_the_label_and_the_others_are_copies() -> None:
+    pack = makers.pack()
+    client = signed_in(None, Role.NURSE)
+    first = client.get(reverse("pack-label", args=[pack.code]))
+    second = client.get(reverse("pack-label", args=[pack.code]), {"size": "50x25"})
+    assert (first.status_code, first["Content-Type"]) == (200, "application/pdf")
+    assert first["Content-Disposition"] == f'inline; filename="{pack.code} label.pdf"'
+    assert "no-store" in first["Cache-Control"]
+    lines = PackLine.objects.filter(pack=pack, verb="print_label").order_by("id")
+    assert [line.evidence for line in lines] == [
+        {"sha256": hashlib.sha256(first.content).hexdigest(), "copy": False},
+        {"sha256": hashlib.sha256(second.content).hexdigest(), "copy": True},
+    ]
+
+
+def test_count_sheets_are_recorded_apart_from_labels() -> None:
+    pack = makers.pack()
+    client = signed_in()
+    for name in ("pack-label", "pack-count-sheet"):
+        assert client.get(reverse(name, args=[pack.code])).content.startswith(b"%PDF")
+    assert list(PackLine.objects.filter(verb__startswith="print_").values_list("verb", "evidence__copy")) == [
+        ("print_label", False),
+        ("print_count_sheet", False),
+    ]
+
+
+def test_a_label_of_another_size_is_not_known() -> None:
+    assert signed_in().get(reverse("pack-label", args=[makers.pack().code]), {"size": "9x9"}).status_code == 404
+
+
+@pytest.mark.parametrize("state", [PackState.VOID, PackState.RETURNED, PackState.QUARANTINED, PackState.EXPIRED])
+def test_a_pack_on_no_way_to_a_case_gets_no_label(state: PackState) -> None:
+    pack = makers.pack()
+    Pack.objects.update(state=state)
+    answer = signed_in().get(reverse("pack-label", args=[pack.code]), follow=True)
+    assert f"it is {state}, must be on its way to a case." in str(*answer.context["messages"])
+    assert not PackLine.objects.filter(verb="print_label").exists()
+
+
+def test_who_may_not_assemble_prints_nothing() -> None:
+    pack = makers.pack()
+    answer = signed_in(None, Role.COORDINATOR).get(reverse("pack-label", args=[pack.code]), follow=True)
+    assert "does not hold the right “assemble”" in str(*answer.context["messages"])
+
+
+def test_a_check_list_needs_a_published_list() -> None:
+    tray = makers.tray()
+    address = reverse("tray-count-sheet", args=[tray.code])
+    assert signed_in().get(address).content.startswith(b"%PDF")
+    tray.template.versions.update(state="draft")
+    assert "no version of its list is published" in str(*signed_in().get(address, follow=True).context["messages"])
+
+
+def test_a_label_that_is_read_back_is_recorded_and_another_packs_is_not() -> None:
+    pack, other = makers.pack(), makers.pack()
+    client = signed_in(None, Role.NURSE)
+    said = post(client, "pack-label-read", pack.code, code=other.code)[0]
+    assert f"Cannot read back the label of {pack.code}: the label says {other.code}, must say {pack.code}." in said
+    assert "can be read. Bring it to the steriliser." in post(client, "pack-label-read", pack.code, code=pack.code)[0]
+    assert PackLine.objects.get(verb="confirm_label").evidence == {"read": pack.code}
+    Pack.objects.update(state=PackState.VOID)
+    assert makers.refused(lambda: confirm_label(pack.code, pack.code, act=act())) == ["wrong-state"]
