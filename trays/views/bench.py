@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -9,7 +10,6 @@ from functools import partial
 from http import HTTPStatus
 from typing import Any
 
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -75,10 +75,12 @@ def bench(request: HttpRequest, code: str) -> HttpResponse:
 def put(request: HttpRequest, code: str) -> HttpResponse:
     """Take a mark: lay its piece on the tray; a badge names the second person, a tray takes this one's place."""
     row, text = _tray(code), request.POST.get("code", "")
-    second = Person.objects.filter(badge=text.strip().upper(), is_active=True).first() if _is_swap(request) else None
+    decoded = decode(text)
+    badge = decoded.key.removeprefix("text:")
+    second = Person.objects.filter(badge=badge, is_active=True).first() if _is_swap(request) else None
     if second is not None:
-        return _answer(request, row, lambda: _signs(second), second=str(second.badge))
-    if decode(text).identifiers.get("kind") == Kind.TRAY.word:
+        return _answer(request, row, lambda: _signs(second), second=badge)
+    if decoded.identifiers.get("kind") == Kind.TRAY.word:
         return _answer(request, row, lambda: _other(text))
     return _answer(request, row, lambda: _lay(text, row, act_of(request)))
 
@@ -136,7 +138,7 @@ def _tray(code: str) -> Tray:
 
 
 def _number(text: str) -> int | None:
-    return int(text) if text.isascii() and text.isdigit() else None
+    return int(text) if re.fullmatch("[0-9]{1,5}", text) else None
 
 
 def _lay(text: str, on: Tray, act: Act) -> Done:
@@ -184,7 +186,7 @@ def _answer(
         context = _shown(request, row, said=said, in_hand=first.subject, has_looked=has_looked)
         return render(request, "trays/bench.html#region", context, status=HTTPStatus.CONFLICT)
     if done.kind in ("pack", "tray"):
-        messages.success(request, f"{done.sentence} {done.next_step}".strip())
+        perform(request, lambda: done, to="")  # what was done is said on the page where the work goes on
         return HttpResponseClientRedirect(_next(done, row))
     in_hand = done.mark if done.verb in ("take_off_tray", "join_closed_set") else ""
     context = _shown(request, row, said=_said(done), in_hand=in_hand, second=second)
