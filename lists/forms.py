@@ -76,12 +76,8 @@ class RequirementForm(forms.Form):
     )
 
     def clean(self) -> dict[str, Any]:
-        """One of the two.
-
-        Raises:
-            ValidationError: both are named, or none.
-        """
+        """One of the two, not both."""
         cleaned = super().clean() or {}
         if not self.errors and bool(cleaned["template"]) == bool(cleaned["part"]):
-            raise forms.ValidationError("Name one set or one single pack.")
+            self.add_error("template", "Name one set or one single pack.")
         return cleaned

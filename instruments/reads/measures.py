@@ -61,14 +61,16 @@ _WORDS = {
     "side_ports": "Side ports",
     "optical": "Carries a telescope",
 }
+_UNITS = {"_mm": "mm", "_deg": "°"}
 
 
-def dimensions_of(part: Part) -> Iterator[tuple[str, Any, Any]]:
-    """A part's dimensions for its page: name in words, value, tolerance (None where it has none)."""
+def dimensions_of(part: Part) -> Iterator[tuple[str, Any, Any, str]]:
+    """A part's dimensions for its page: name in words, value, tolerance (None where it has none), unit."""
     row: Any = getattr(part, part.kind, None)
     if row is None:
         return
     for field in row._meta.fields:
         if field.name in _WORDS:
-            tolerance = getattr(row, field.name.replace("_mm", "_tol"), None) if field.name.endswith("_mm") else None
-            yield _WORDS[field.name], getattr(row, field.name), tolerance
+            unit = next((unit for end, unit in _UNITS.items() if field.name.endswith(end)), "")
+            tolerance = getattr(row, field.name.replace("_mm", "_tol"), None) if unit == "mm" else None
+            yield _WORDS[field.name], getattr(row, field.name), tolerance, unit

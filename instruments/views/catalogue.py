@@ -81,6 +81,7 @@ def _judged(bore_part: Part, shaft_parts: list[Part], gap_mm: float) -> dict[str
     result = co_passage(bore.size.nominal_mm, sizes, gap_mm)
     return context | {
         "result": result,
+        "lacking_mm": -result.spare_mm,
         "share": round(100 * result.free_share),
         "picture": _picture(bore_part, shafts, judgement, result.centres_mm),
     }

@@ -32,8 +32,10 @@ class SetShown:
 
     @property
     def whereabouts(self) -> str:
-        """What is to serve it, and where that is."""
-        return ", ".join(part for part in (self.chosen.name if self.chosen else "", self.need.where) if part)
+        """What is to serve it; where that is, too, unless what is found of it says so."""
+        name = self.chosen.name if self.chosen else ""
+        where = "" if self.need.findings else self.need.where
+        return ", ".join(part for part in (name, where) if part)
 
 
 @dataclass(frozen=True, slots=True)
