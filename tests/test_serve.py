@@ -38,7 +38,7 @@ def free_port() -> int:
 
 def shape(data: Path) -> dict[str, str]:
     """The environment of the embedded shape on a data folder of its own."""
-    own = {"DJANGO_SETTINGS_MODULE": "config.settings.embedded", "LUMENKEEP_DATA": str(data), "PYTHONUNBUFFERED": "1"}
+    own = {"DJANGO_SETTINGS_MODULE": "config.settings.embedded", "LUMENKEEP_DATA": str(data), "LOG_LEVEL": "INFO"}
     return {**os.environ, **own}
 
 

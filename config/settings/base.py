@@ -2,6 +2,7 @@
 
 import os
 from pathlib import Path
+from typing import Any
 
 BASE_DIR = Path(__file__).resolve().parents[2]
 DATA_DIR = Path(os.environ.get("LUMENKEEP_DATA", BASE_DIR / "var"))
@@ -158,7 +159,7 @@ CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 UNIT_NAME = os.environ.get("UNIT_NAME", "Airway unit")
 HELP_EXTENSION = os.environ.get("HELP_EXTENSION", "")
 
-LOGGING = {
+LOGGING: dict[str, Any] = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"plain": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},

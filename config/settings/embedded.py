@@ -4,7 +4,7 @@ import os
 import secrets
 
 from config.settings.base import *  # noqa: F403
-from config.settings.base import DATA_DIR
+from config.settings.base import DATA_DIR, LOGGING
 from config.settings.databases import sqlite
 
 DATA_DIR.mkdir(parents=True, exist_ok=True)
@@ -25,3 +25,4 @@ DATABASES = {"default": sqlite(DATA_DIR / "lumenkeep.sqlite3")}
 CELERY_BROKER_URL = "memory://localhost/"
 CELERY_BROKER_TRANSPORT_OPTIONS = {"polling_interval": 0.2}  # seconds; how late a job may start
 WHITENOISE_USE_FINDERS = True
+LOGGING["root"]["level"] = os.environ.get("LOG_LEVEL", "WARNING")  # what a person at the terminal should look at
