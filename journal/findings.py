@@ -59,6 +59,13 @@ class Finding:
         }
 
 
+def stop(
+    slug: str, subject: str, sentence: str, remedy: str = "Put it right and try again.", **numbers: float
+) -> Finding:
+    """A finding that forbids."""
+    return Finding(slug, Severity.STOP, subject, sentence, remedy, numbers)
+
+
 def unknown(kind: str, code: str) -> Finding:
     """The finding for a code that nothing of that kind has."""
     return Finding(

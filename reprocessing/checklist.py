@@ -7,9 +7,8 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
-from journal.findings import Finding
+from journal.findings import Finding, stop
 from reprocessing.judgement import NOT_RECORDED, EvidenceRow
-from reprocessing.rules import stop
 from reprocessing.states import IndicatorKind, Result
 
 Seen = tuple[str, datetime | None]

@@ -13,12 +13,12 @@ from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
 from django.utils import timezone
 
-from journal.findings import Finding, Refused
+from journal.findings import Finding, Refused, stop
 from journal.models import Person
 from journal.roles import Right
 from reprocessing.models import Load, LoadLine, Machine
 from reprocessing.reads import alone_needed
-from reprocessing.rules import MOMENT, stop
+from reprocessing.rules import MOMENT
 from reprocessing.states import DAY_TESTS, IndicatorKind, LoadKind, LoadState, MachineKind
 from trays.models import Pack
 from trays.states import PackKind

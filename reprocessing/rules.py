@@ -6,17 +6,12 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from journal.findings import Finding, Severity
+from journal.findings import Finding, stop
 from journal.moves import right_missing
 from journal.roles import Right
 from reprocessing.states import Step, TestKind
 
 MOMENT = "%a %d-%b-%Y %H:%M"
-
-
-def stop(slug: str, subject: str, sentence: str, remedy: str, **numbers: float) -> Finding:
-    """A finding that forbids."""
-    return Finding(slug, Severity.STOP, subject, sentence, remedy, numbers)
 
 
 def wrong_state(verb: str, subject: str, state: str, *wanted: str) -> Iterator[Finding]:

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from datetime import date
 
 from journal.actions import Act, Done, action, need, reason_given, write_line
-from journal.findings import Finding, Refused, unknown
+from journal.findings import Finding, Refused, stop, unknown
 from journal.roles import Right
-from lists.actions.answers import case_done, look, stop
+from lists.actions.answers import case_done, look
 from lists.models import Allocation, Case, CaseLine, Requirement
 from lists.reads import suggestions
 from lists.states import OPEN_CASES

@@ -11,11 +11,6 @@ from lists.models import Case
 from trays.models import Pack
 
 
-def stop(slug: str, subject: str, sentence: str, remedy: str = "Put it right and try again.") -> Finding:
-    """A finding that forbids."""
-    return Finding(slug, Severity.STOP, subject, sentence, remedy)
-
-
 def look(slug: str, subject: str, sentence: str, remedy: str = "") -> Finding:
     """A finding that asks for eyes."""
     return Finding(slug, Severity.LOOK, subject, sentence, remedy)

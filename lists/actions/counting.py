@@ -8,9 +8,9 @@ from typing import Any
 from instruments.models import PartKind, Piece
 from instruments.writer import lock_piece, move_piece
 from journal.actions import Act, Done, action, need, reason_given, write_line
-from journal.findings import Finding, Refused
+from journal.findings import Finding, Refused, stop
 from journal.roles import Right
-from lists.actions.answers import look, pack_done, piece_done, stop
+from lists.actions.answers import look, pack_done, piece_done
 from lists.models import Case, CaseLine, Issue
 from lists.reads import still_to_count
 from lists.writer import lock_case, open_issue

@@ -13,9 +13,9 @@ from django.utils import timezone
 
 from instruments.models import Part
 from journal.actions import Act, Done, action, need, reason_given, write_line
-from journal.findings import Finding, Refused, unknown
+from journal.findings import Finding, Refused, stop, unknown
 from journal.roles import Right
-from lists.actions.answers import case_done, look, stop
+from lists.actions.answers import case_done, look
 from lists.models import Allocation, Case, CaseLine, Issue, Procedure, Requirement, Theatre, TheatreList
 from lists.states import OPEN_CASES, CaseState
 from lists.writer import lock_case, move_case_state

@@ -9,9 +9,9 @@ from django.utils import timezone
 
 from instruments.writer import move_piece
 from journal.actions import Act, Done, action, write_line
-from journal.findings import Finding, Severity
+from journal.findings import Finding, Severity, stop
 from journal.reads import policy
-from lists.actions.answers import case_done, look, pack_done, stop
+from lists.actions.answers import case_done, look, pack_done
 from lists.issuing import against_issue, against_opening, why_not_shelf
 from lists.models import Allocation, Case, CaseLine, Issue, Requirement
 from lists.reads import pack_facts, still_to_count

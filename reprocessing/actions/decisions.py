@@ -12,7 +12,7 @@ from instruments.models import Piece
 from instruments.states import PieceState
 from instruments.writer import lock_pieces, move_piece
 from journal.actions import Act, Done, action, need, reason_given, write_line
-from journal.findings import Finding, Refused, Severity
+from journal.findings import Finding, Refused, Severity, stop
 from journal.reads import policy
 from reprocessing import rules
 from reprocessing.actions.loads import counted, done
@@ -20,7 +20,6 @@ from reprocessing.actions.unloading import count_cycle, end_facts, end_pack
 from reprocessing.checklist import Check
 from reprocessing.models import Doubt, Load, LoadLine, Release
 from reprocessing.reads import against_release, alone_needed, builders, load_evidence, second_person_wanted
-from reprocessing.rules import stop
 from reprocessing.states import LOAD_STEPS, LoadState
 from reprocessing.writer import lock_load, move_load
 from trays.models import Carried, Pack

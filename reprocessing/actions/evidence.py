@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 
 from instruments.models import ProgrammeKind
 from journal.actions import Act, Done, action, need, write_line
-from journal.findings import Finding, Refused, Severity
+from journal.findings import Finding, Refused, Severity, stop
 from journal.reads import policy
 from reprocessing.actions.loads import done, step_facts
 from reprocessing.judgement import Judgement
@@ -15,7 +15,7 @@ from reprocessing.judging import judge_phases, judge_steam, judge_wash
 from reprocessing.models import ExceptionalRelease, Indicator, Load, LoadLine, Trace
 from reprocessing.phases import read_phases
 from reprocessing.reads import holds_implant, phase_limits, steam_limits, wash_limits
-from reprocessing.rules import stop, wrong_state
+from reprocessing.rules import wrong_state
 from reprocessing.states import LOAD_STEPS, IndicatorKind, LoadState, Result
 from reprocessing.trace import parse_trace
 from reprocessing.writer import lock_load

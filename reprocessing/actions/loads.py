@@ -11,11 +11,11 @@ from instruments.reads import single_use_facts
 from instruments.states import PieceState
 from instruments.writer import lock_piece, lock_pieces, move_piece, new_code
 from journal.actions import Act, Done, action, need, write_line
-from journal.findings import Finding, Refused, unknown
+from journal.findings import Finding, Refused, stop, unknown
 from reprocessing import rules
 from reprocessing.models import Load, LoadLine, LoadPack, LoadPiece, Machine
 from reprocessing.reads import against_start, not_validated, sets_in
-from reprocessing.rules import stop, wrong_state
+from reprocessing.rules import wrong_state
 from reprocessing.states import LOAD_STEPS, OPENS, LoadKind, LoadState, MachineKind
 from reprocessing.writer import lock_load, lock_load_and_machine, lock_machine, move_load
 from trays.models import Content, Pack

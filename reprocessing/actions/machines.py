@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from journal.actions import Act, Done, action, need, reason_given, write_line
-from journal.findings import Finding, Refused, Severity
+from journal.findings import Finding, Refused, Severity, stop
 from reprocessing.models import Doubt, Load, Machine, MachineLine, MachineTest
 from reprocessing.reads import against_return
-from reprocessing.rules import stop
 from reprocessing.states import (
     DAY_TESTS,
     ENDS_SERVICE,

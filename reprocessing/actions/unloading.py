@@ -6,10 +6,9 @@ from collections.abc import Collection, Iterable, Iterator
 
 from instruments.models import Piece, PieceLine
 from journal.actions import Act, Done, action, write_line
-from journal.findings import Finding, Refused
+from journal.findings import Finding, Refused, stop
 from reprocessing.actions.loads import counted, done, member_facts, step_facts
 from reprocessing.models import Load, LoadLine
-from reprocessing.rules import stop
 from reprocessing.writer import lock_load, move_load
 from trays.models import Pack
 from trays.states import PackKind

@@ -6,10 +6,9 @@ from instruments.carriers import Scheme, shown
 from instruments.identity import Kind, decode
 from instruments.models import Mark
 from journal.actions import Act, Done
-from journal.findings import Refused, stops, unknown
+from journal.findings import Refused, stop, stops, unknown
 from reprocessing.actions import add_pack, add_piece, add_returned_set
 from reprocessing.models import Load
-from reprocessing.rules import stop
 from reprocessing.states import MachineKind
 from trays.models import Pack
 

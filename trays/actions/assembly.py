@@ -14,12 +14,12 @@ from instruments.reads import against_packing
 from instruments.states import PieceState
 from instruments.writer import lock_piece, lock_pieces, move_piece, new_code
 from journal.actions import Act, Done, action, need, write_line
-from journal.findings import Finding, Refused
+from journal.findings import Finding, Refused, stop
 from journal.models import Person
 from journal.reads import policy
 from journal.roles import Right
 from trays import matching
-from trays.actions.bench import closed_facts, done, stop, tray_facts
+from trays.actions.bench import closed_facts, done, tray_facts
 from trays.matching import TrayCount
 from trays.models import Carried, ClosedMember, Content, Lack, Pack, PackLine, Placement, Tray
 from trays.reads import published_version, tray_count, version_facts

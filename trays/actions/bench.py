@@ -12,7 +12,7 @@ from instruments.reads import against_packing
 from instruments.states import PieceState
 from instruments.writer import lock_piece, move_piece
 from journal.actions import Act, Done, action, need, reason_given, write_line
-from journal.findings import Finding, Refused, Severity
+from journal.findings import Finding, Refused, stop
 from journal.reads import policy
 from journal.roles import Right
 from trays.models import Carried, ClosedMember, Pack, Placement, Tray
@@ -23,11 +23,6 @@ def done(verb: str, pack: Pack, sentence: str, next_step: str = "", findings: It
     """The answer about a pack."""
     plain = tuple(finding.as_dict() for finding in findings)
     return Done(verb, "pack", pack.pk, pack.code, pack.state, sentence, next_step, plain)
-
-
-def stop(slug: str, subject: str, sentence: str, remedy: str) -> Finding:
-    """A finding that forbids."""
-    return Finding(slug, Severity.STOP, subject, sentence, remedy)
 
 
 @action

@@ -12,11 +12,11 @@ from instruments.models import Part, PartKind, Piece, PieceLine
 from instruments.states import PieceState
 from instruments.writer import new_code
 from journal.actions import Act, Done, action, need, reason_given, write_line
-from journal.findings import Finding, Refused, unknown
+from journal.findings import Finding, Refused, stop, unknown
 from journal.models import Place
 from journal.roles import Right
 from trays.actions.assembly import end_of_day, make_pack
-from trays.actions.bench import done, stop
+from trays.actions.bench import done
 from trays.models import Carried, Content, Pack, PackLine
 from trays.states import PackKind, PackState
 from trays.writer import carried_pieces, give_up, lock_pack, move_pack

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from instruments.carriers import shown
 from instruments.identity import mark_key
 from journal.actions import Act, Done, action, need, write_line
-from journal.findings import Finding, Refused, unknown
+from journal.findings import Finding, Refused, stop, unknown
 from journal.roles import Right
-from trays.actions.bench import done, stop
+from trays.actions.bench import done
 from trays.models import Pack, PackLine
 from trays.states import LABELLED, PackState, Paper
 from trays.writer import lock_pack

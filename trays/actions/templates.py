@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from journal.actions import Act, Done, action, need
-from journal.findings import Finding, Refused, unknown
+from journal.findings import Finding, Refused, stop, unknown
 from journal.roles import Right
-from trays.actions.bench import stop
 from trays.models import Template, TemplateVersion
 from trays.states import VersionState
 
