@@ -30,13 +30,6 @@ class SetShown:
         """What is found of it besides the first, gravest thing."""
         return self.need.findings[1:]
 
-    @property
-    def whereabouts(self) -> str:
-        """What is to serve it; where that is, too, unless what is found of it says so."""
-        name = self.chosen.name if self.chosen else ""
-        where = "" if self.need.findings else self.need.where
-        return ", ".join(part for part in (name, where) if part)
-
 
 @dataclass(frozen=True, slots=True)
 class CaseShown:
@@ -59,8 +52,8 @@ class CaseShown:
 
     @property
     def unchosen(self) -> int:
-        """How many of its needs have nothing to serve them."""
-        return sum(not one.need.need.chosen and not one.need.need.in_hand for one in self.sets)
+        """How many of its needs have nothing chosen, although the unit has what could serve them."""
+        return sum(one.need.verdict is Readiness.NOT_PLANNED for one in self.sets)
 
     @property
     def needs_work(self) -> bool:
