@@ -184,8 +184,7 @@ def _unchosen(
     kind = [found for found in stock if found.serves == need.key]
     usable = [found for found in kind if not found.stops]
     if not usable:
-        why = " ".join(stop.sentence for found in kind for stop in found.stops) or "The unit has none."
-        sentence = f"{need.wants} is not in stock. {why}"
+        sentence = f"{need.wants} is not in stock. {_why_none(kind)}"
         finding = Finding("not-in-stock", Severity.STOP, need.wants, sentence, "Borrow it, or call for a loan.")
         return NeedReadiness(need, Readiness.SHORT, findings=(finding,))
     free = [found for found in usable if found.code not in taken]
@@ -196,6 +195,18 @@ def _unchosen(
         remedy = f"All {len(usable)} are to serve other cases; one can serve two if it is back in time."
     finding = Finding("not-allocated", Severity.LOOK, need.wants, f"Nothing is allocated for {need.wants}.", remedy)
     return NeedReadiness(need, Readiness.NOT_PLANNED, findings=(finding,))
+
+
+def _why_none(kind: Sequence[Whereabouts]) -> str:
+    """What keeps the nearest of a kind from serving: of that with the fewest stops the first, the rest counted."""
+    if not kind:
+        return "The unit has none."
+    nearest = min(kind, key=lambda found: (len(found.stops), found.code))
+    first, *others = nearest.stops
+    if not others:
+        return first.sentence
+    more = "1 more thing stands" if len(others) == 1 else f"{len(others)} more things stand"
+    return f"{first.sentence} {more} against {nearest.name}, which is the nearest to serve."
 
 
 def judge_case(

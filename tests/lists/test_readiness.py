@@ -141,6 +141,13 @@ def test_what_the_unit_has_only_in_quarantine_is_short_and_says_why() -> None:
     assert readiness.findings[0].sentence == "Stent 14 × 40 is not in stock. Stent: pack K1 is quarantined."
 
 
+def test_of_many_that_cannot_serve_the_nearest_is_named_and_its_further_stops_are_counted() -> None:
+    lacks = [Finding("missing", Severity.STOP, "T", f"Part {number} lacks.") for number in range(5)]
+    readiness = judge(case(need()), tray("T1", stops=tuple(lacks)), tray("T2", stops=tuple(lacks[:3])))
+    sentence = "Part 0 lacks. 2 more things stand against Tray T2, which is the nearest to serve."
+    assert readiness.findings[0].sentence == f"Adult tray is not in stock. {sentence}"
+
+
 def test_a_case_without_needs_is_not_planned() -> None:
     readiness = judge(case())
     assert (readiness.verdict, slugs(readiness)) == (Readiness.NOT_PLANNED, ["needs-unknown"])
