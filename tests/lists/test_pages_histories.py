@@ -64,6 +64,13 @@ def test_a_pack_shows_what_it_went_through() -> None:
     assert "Nothing to do here in this state." in page
 
 
+def test_a_pack_of_a_maker_misses_no_wash_and_no_load() -> None:
+    page = signed_in(Role.NURSE).read(reverse("pack", args=[makers.maker_pack().code]))
+    assert "sterile from its maker" in page
+    assert "Washed in" not in page
+    assert "Sterilised in" not in page
+
+
 def test_a_pack_asks_as_often_for_eight_pieces_as_for_two() -> None:
     client = signed_in(Role.NURSE)
     small, large = m.sterile(makers.pack(m.one_line(2))), m.sterile(makers.pack(m.one_line(8)))
