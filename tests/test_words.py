@@ -49,6 +49,14 @@ def test_day_of_a_moment_is_the_units_own_day() -> None:
     assert words.day(dt.date(2024, 2, 29)) == '<time datetime="2024-02-29">Thu 29-Feb-2024</time>'
 
 
+def test_a_moment_beside_another_of_its_day_needs_no_day() -> None:
+    start = dt.datetime(2026, 11, 24, 7, 0, tzinfo=UTC)
+    late_before = dt.datetime(2026, 11, 23, 22, 30, tzinfo=UTC)  # 23:30 of the 23rd in Berlin
+    assert ">07:30<" in words.beside(dt.datetime(2026, 11, 24, 6, 30, tzinfo=UTC), start)
+    assert ">Mon 23-Nov-2026 23:30<" in words.beside(late_before, start)
+    assert words.beside(None, start) == "Not recorded"
+
+
 def test_every_day_and_month_has_its_english_name() -> None:
     days = [dt.date(2026, 1, 1) + dt.timedelta(days=n) for n in range(365)]
     # The C locale of strftime has the English abbreviations.
