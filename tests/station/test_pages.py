@@ -206,7 +206,7 @@ def test_a_text_is_found_in_names_lots_and_serial_numbers() -> None:
         assert piece.code in page
 
 
-@pytest.mark.parametrize("text", ["x", "\x00\x01", "%", "' OR 1=1", "A" * 4000])
+@pytest.mark.parametrize("text", ["x", "\x01\x02", "%", "' OR 1=1", "A" * 4000])
 def test_odd_texts_find_nothing_and_break_nothing(text: str) -> None:
     makers.piece()
     assert at_work().get("/find/", {"q": text}).status_code == 200
