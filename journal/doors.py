@@ -78,7 +78,9 @@ def perform(request: HttpRequest, run: Callable[[], Done], *, to: str | Callable
         back = request.POST.get("back", "")
         fallback = to if isinstance(to, str) else "/"
         return HttpResponseRedirect(back if is_local(back) else fallback, status=SEE_OTHER)
-    messages.success(request, f"{done.sentence} {done.next_step}".strip())
+    looks = any(finding["severity"] == Severity.LOOK for finding in done.findings)
+    level = messages.WARNING if looks else messages.SUCCESS
+    messages.add_message(request, level, f"{done.sentence} {done.next_step}".strip())
     for looked in done.findings:
         messages.warning(request, f"{looked['sentence']} {looked['remedy']}".strip())
     return HttpResponseRedirect(to if isinstance(to, str) else to(done), status=SEE_OTHER)

@@ -22,7 +22,7 @@ settings.load_profile("ci" if os.environ.get("CI") == "true" else "here")
 # By marker: is what the test needs on this machine, and its name.
 NEEDS = {
     "servers": ("DATABASE_URL" in os.environ and "REDIS_URL" in os.environ, "DATABASE_URL and REDIS_URL"),
-    "browser": (shutil.which("chromium") is not None, "chromium"),
+    "browser": (all(map(shutil.which, ("chromium", "pdftoppm"))), "chromium and pdftoppm"),
 }
 
 

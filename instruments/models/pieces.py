@@ -71,6 +71,11 @@ class Piece(models.Model):
         return self.code
 
     @property
+    def own_place(self) -> Place | None:
+        """Where it was put; none while it goes with a pack or a case."""
+        return None if self.state in (PieceState.PACKED, PieceState.IN_USE) else self.place
+
+    @property
     def wear(self) -> Wear:
         """The piece's facts for the rules of its life."""
         return Wear(

@@ -113,3 +113,12 @@ def test_a_new_piece_is_entered_from_its_part() -> None:
     assert piece.marks.get().text == "ENGRAVED-7"
     answer = client.post(reverse("enrol", args=[part.code]), {"expires": "soon", "key": "j"}, follow=True)
     assert "Maker&#x27;s last day of use: " in answer.content.decode()
+
+
+def test_a_packed_piece_is_where_its_pack_is() -> None:
+    place = makers.place()
+    piece = makers.piece(state=PieceState.RETURNED, place=place)
+    client = signed_in(Role.NURSE)
+    assert place.name in client.get(reverse("piece", args=[piece.code])).content.decode()
+    Piece.objects.filter(pk=piece.pk).update(state=PieceState.IN_USE)
+    assert place.name not in client.get(reverse("piece", args=[piece.code])).content.decode()
