@@ -8,6 +8,8 @@ from django.core.exceptions import SuspiciousOperation
 from django.http import HttpRequest, HttpResponse
 
 NUL = "\x00"
+SCANNED = ("code", "mark")
+"""Fields of what a scanner read: they may hold anything, and the page says what is wrong with it."""
 
 
 def without_nul(answer: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:
@@ -25,4 +27,5 @@ def _texts(request: HttpRequest) -> Iterator[str]:
     yield request.path_info
     for form in (request.GET, request.POST):  # a JSON body has no form: its serializer looks for itself
         for name, values in form.lists():
-            yield from (name, *(str(value) for value in values))
+            if form is request.GET or name not in SCANNED:
+                yield from (name, *(str(value) for value in values))
