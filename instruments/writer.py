@@ -67,7 +67,7 @@ def move_piece(
     follows: bool = False,
     **fields: Any,
 ) -> None:
-    """Move a locked piece; entering “returned” forgets that it was ever clean.
+    """Move a locked piece; its use, and every way back to returned, forgets that it was ever clean.
 
     `follows`: the move is the consequence of another, whose right was asked.
 
@@ -75,6 +75,6 @@ def move_piece(
         Refused: the rule says no; nothing is written.
     """
     row = PIECE_MOVES[name]
-    if row.target == PieceState.RETURNED:
+    if row.target in (PieceState.IN_USE, PieceState.RETURNED):
         fields = {**_SOILED, **fields}
     move(piece, row, PieceLine, act, facts=facts, reason=reason, evidence=evidence, follows=follows, **fields)

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 from django.db import IntegrityError, transaction
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from instruments.models import Piece, PieceLine
@@ -80,6 +80,7 @@ _VERBS = st.lists(st.sampled_from(sorted(PIECE_MOVES)), max_size=30)
 
 
 @pytest.mark.django_db
+@example(["pack", "use"])
 @settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(_VERBS)
 def test_the_state_is_what_the_trail_adds_up_to(verbs: list[str]) -> None:
