@@ -44,6 +44,13 @@ class FitForm(forms.Form):
         return shafts
 
 
+class MarkForm(forms.Form):
+    """A further mark on a piece."""
+
+    text = forms.CharField(label="Mark", help_text="Scan it, or type it as printed.", max_length=200, strip=False)
+    replaces = forms.BooleanField(label="It replaces the others, which stay findable", required=False)
+
+
 class PieceForm(forms.Form):
     """A new piece of a part."""
 

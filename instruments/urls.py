@@ -9,5 +9,6 @@ urlpatterns = [
     path("catalogue/<str:code>/", catalogue.part, name="part"),
     path("catalogue/<str:code>/enrol/", pieces.enrol, name="enrol"),
     path("fit/", catalogue.fit, name="fit"),
+    path("pieces/<str:code>/marks/", pieces.add_mark, name="add-mark"),
     path("pieces/<str:code>/<slug:verb>/", pieces.piece_verb, name="piece-verb"),
 ]

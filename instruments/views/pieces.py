@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_POST
 
 from instruments import actions
-from instruments.forms import PieceForm
+from instruments.forms import MarkForm, PieceForm
 from instruments.verbs import piece_action
 from journal.actions import Done
 from journal.doors import act_of, back_with, perform
@@ -22,6 +22,15 @@ def piece_verb(request: HttpRequest, code: str, verb: str) -> HttpResponse:
     offered, run = found
     given = {"reason": request.POST.get("reason", "")} if offered.asks else {}
     return perform(request, lambda: run(code, **given, act=act_of(request)), to=reverse("piece", args=[code]))
+
+
+@require_POST
+def add_mark(request: HttpRequest, code: str) -> HttpResponse:
+    """Put a further mark on a piece."""
+    form, to = MarkForm(request.POST), reverse("piece", args=[code])
+    if not form.is_valid():
+        return back_with(request, form, to=to)
+    return perform(request, lambda: actions.add_mark(code, **form.cleaned_data, act=act_of(request)), to=to)
 
 
 @require_POST

@@ -6,9 +6,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
+from instruments.forms import MarkForm
 from instruments.models import Piece
 from instruments.verbs import piece_offers
 from journal.doors import person_of
+from journal.roles import Right
 from lists.reads import pack_history, piece_history
 from lists.trail import told
 from trays.models import Pack
@@ -22,13 +24,15 @@ def piece(request: HttpRequest, code: str) -> HttpResponse:
         Piece.objects.select_related("part__size__series", "place").prefetch_related("marks"), code=code
     )
     history = piece_history(row)
+    rights = person_of(request).rights
     context = {
         "piece": row,
         "history": history,
         "packs": history.packs[::-1],
         "washes": history.washes[::-1],
         "trail": told(history.lines),
-        "offers": piece_offers(row, person_of(request).rights),
+        "offers": piece_offers(row, rights),
+        "mark_form": MarkForm() if Right.MASTER in rights else None,
     }
     return render(request, "lists/piece.html", context)
 

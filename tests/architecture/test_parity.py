@@ -29,7 +29,8 @@ def actions_of(page: ast.Module) -> set[str]:
 
 def actions_of_pages() -> set[str]:
     """Every action that a view, a page's table of verbs or a mode of the scan station performs."""
-    pages = [path for path in tree.files(".py") if {path.stem, path.parent.name} & {"views", "verbs", "station"}]
+    doors = {"views", "verbs", "station"}
+    pages = [path for path in tree.files(".py") if {path.stem, path.parent.name} & doors and not tree.is_test(path)]
     return {action for path in pages for action in actions_of(tree.parsed(path))}
 
 

@@ -36,6 +36,11 @@ def files(*suffixes: str) -> list[Path]:
     return [path for path in kept_files() if path.suffix in suffixes]
 
 
+def is_test(path: Path) -> bool:
+    """Whether a file belongs to the tests."""
+    return path.relative_to(ROOT).parts[0] == "tests"
+
+
 def app_modules() -> Iterator[str]:
     """Dotted names of every module of every app, migrations left out."""
     for path in files(".py"):

@@ -122,3 +122,22 @@ def test_a_packed_piece_is_where_its_pack_is() -> None:
     assert place.name in client.get(reverse("piece", args=[piece.code])).content.decode()
     Piece.objects.filter(pk=piece.pk).update(state=PieceState.IN_USE)
     assert place.name not in client.get(reverse("piece", args=[piece.code])).content.decode()
+
+
+def test_a_further_mark_is_put_on_a_piece_from_its_page() -> None:
+    piece = makers.piece(state=PieceState.RETURNED)
+    client = signed_in(Role.QUALITY)
+    assert "Mark piece" in client.get(reverse("piece", args=[piece.code])).content.decode()
+    client.post(reverse("add-mark", args=[piece.code]), {"text": "ENGRAVED-8", "replaces": "on", "key": "k"})
+    assert [mark.text for mark in piece.marks.filter(current=True)] == ["ENGRAVED-8"]
+    answer = client.post(reverse("add-mark", args=[piece.code]), {"text": "", "key": "j"}, follow=True)
+    assert "Mark: " in answer.content.decode()
+
+
+def test_nobody_marks_a_piece_without_the_right() -> None:
+    piece = makers.piece(state=PieceState.RETURNED)
+    client = signed_in(Role.NURSE)
+    assert "Mark piece" not in client.get(reverse("piece", args=[piece.code])).content.decode()
+    answer = client.post(reverse("add-mark", args=[piece.code]), {"text": "ENGRAVED-9", "key": "k"}, follow=True)
+    assert "your sign-in does not hold the right" in answer.content.decode()
+    assert not piece.marks.exists()
