@@ -18,10 +18,6 @@ from journal.models import Place
 from journal.roles import Right
 
 
-def _done(verb: str, piece: Piece, sentence: str, next_step: str = "") -> Done:
-    return Done(verb, "piece", piece.pk, piece.code, piece.state, sentence, next_step)
-
-
 @action
 def enrol(
     part: str,
@@ -48,7 +44,7 @@ def enrol(
     write_line(PieceLine, piece, "enrol", act, target=PieceState.RETURNED)
     for text in marks:
         enter_mark(piece, text)
-    return _done("enrol", piece, f"{piece.code} entered as {row.name}.", "Wash it before its first use.")
+    return Done.of("enrol", piece, f"{piece.code} entered as {row.name}.", "Wash it before its first use.")
 
 
 def next_service(part: Part, act: Act) -> date | None:
@@ -96,7 +92,7 @@ def add_mark(piece: str, text: str, *, replaces: bool = False, act: Act) -> Done
         row.marks.update(current=False)
     enter_mark(row, text)
     write_line(PieceLine, row, "add_mark", act, evidence={"text": text, "replaces": replaces})
-    return _done("add_mark", row, f"{row.code} now carries {text}.")
+    return Done.of("add_mark", row, f"{row.code} now carries {text}.")
 
 
 @action
@@ -113,7 +109,7 @@ def inspect(
     row = lock_piece(piece)
     if not clean:
         move_piece(row, "find_soiled", act, reason=note or "found soiled")
-        return _done("inspect", row, f"{row.code} is soiled: back to returned.", "Wash it again.")
+        return Done.of("inspect", row, f"{row.code} is soiled: back to returned.", "Wash it again.")
     results = {"function": function, "insulation": insulation}
     facts = [*_time_facts(row, act), *_test_facts(row, results)]
     tested: dict[str, Any] = {"function_ok": function, "insulation_ok": insulation}
@@ -121,11 +117,11 @@ def inspect(
     _record_tests(row, results, note, act)
     if insulation is False:
         move_piece(row, "withdraw", act, reason=note or "insulation test failed", follows=True)
-        return _done("inspect", row, f"{row.code} is withdrawn: its insulation test failed.", "Take another.")
+        return Done.of("inspect", row, f"{row.code} is withdrawn: its insulation test failed.", "Take another.")
     if function is False:
         move_piece(row, "send_to_repair", act, reason=note or "function test failed", follows=True)
-        return _done("inspect", row, f"{row.code} goes to repair: its function test failed.", "Take another.")
-    return _done("inspect", row, f"{row.code} inspected.", "Ready for a tray.")
+        return Done.of("inspect", row, f"{row.code} goes to repair: its function test failed.", "Take another.")
+    return Done.of("inspect", row, f"{row.code} inspected.", "Ready for a tray.")
 
 
 def _record_tests(piece: Piece, results: dict[str, bool | None], note: str, act: Act) -> None:
@@ -165,7 +161,7 @@ def _test_facts(piece: Piece, results: dict[str, bool | None]) -> Iterator[Findi
 def _simple(verb: str, piece: str, act: Act, sentence: str, next_step: str = "", **more: Any) -> Done:
     row = lock_piece(piece)
     move_piece(row, verb, act, **more)
-    return _done(verb, row, f"{row.code} {sentence}", next_step)
+    return Done.of(verb, row, f"{row.code} {sentence}", next_step)
 
 
 @action
@@ -193,7 +189,7 @@ def take_from_repair(piece: str, *, serviced: bool = True, act: Act) -> Done:
     row = lock_piece(piece)
     fields: dict[str, Any] = {"service_due": next_service(row.part, act)} if serviced else {}
     move_piece(row, "take_from_repair", act, evidence={"serviced": serviced}, **fields)
-    return _done("take_from_repair", row, f"{row.code} is back from repair.", "Wash it.")
+    return Done.of("take_from_repair", row, f"{row.code} is back from repair.", "Wash it.")
 
 
 @action

@@ -75,6 +75,13 @@ class Done:
     next_step: str = ""
     findings: tuple[dict[str, Any], ...] = ()
 
+    @classmethod
+    def of(cls, verb: str, subject: Any, sentence: str, next_step: str = "", findings: Iterable[Finding] = ()) -> Done:
+        """The answer about a row that has a code and a state: a piece, pack, load, machine or case."""
+        plain = tuple(finding.as_dict() for finding in findings)
+        kind = subject._meta.model_name
+        return cls(verb, kind, subject.pk, subject.code, subject.state, sentence, next_step, plain)
+
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
         return {**asdict(self), "findings": list(self.findings)}
@@ -261,7 +268,7 @@ def correct(table: str, line: int, *, reason: str, act: Act) -> Done:
     reason = reason_given(reason, "correct a line on", subject.code)
     write_line(lines, subject, "correct", act, reason=reason, evidence={"line": wrong.pk}, corrects=wrong)
     sentence = f"Line {wrong.pk} on {subject.code} ({wrong.verb}) is corrected by a new line."
-    return Done("correct", table, subject.pk, subject.code, subject.state, sentence)
+    return Done.of("correct", subject, sentence)
 
 
 @dataclass(frozen=True, slots=True)

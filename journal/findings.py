@@ -66,6 +66,11 @@ def stop(
     return Finding(slug, Severity.STOP, subject, sentence, remedy, numbers)
 
 
+def look(slug: str, subject: str, sentence: str, remedy: str = "") -> Finding:
+    """A finding that asks for eyes."""
+    return Finding(slug, Severity.LOOK, subject, sentence, remedy)
+
+
 def unknown(kind: str, code: str) -> Finding:
     """The finding for a code that nothing of that kind has."""
     return Finding(

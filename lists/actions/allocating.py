@@ -6,9 +6,8 @@ from collections.abc import Iterator
 from datetime import date
 
 from journal.actions import Act, Done, action, need, reason_given, write_line
-from journal.findings import Finding, Refused, stop, unknown
+from journal.findings import Finding, Refused, look, stop, unknown
 from journal.roles import Right
-from lists.actions.answers import case_done, look
 from lists.models import Allocation, Case, CaseLine, Requirement
 from lists.reads import suggestions
 from lists.states import OPEN_CASES
@@ -43,7 +42,7 @@ def _allocate(requirement: int, *, tray: str, pack: str, reason: str, act: Act) 
     chosen = _tray(tray) if tray else lock_pack(pack)
     held = Allocation.objects.filter(requirement=row).select_related("tray", "pack").first()
     if held is not None and chosen == held.chosen:
-        return case_done("allocate", case, f"{chosen.code} serves {row} of case {case.code} already.")
+        return Done.of("allocate", case, f"{chosen.code} serves {row} of case {case.code} already.")
     if held is not None:
         reason = reason_given(reason, "allocate another for", case.code)
     facts = tuple(_tray_facts(row, chosen) if isinstance(chosen, Tray) else _pack_facts(row, chosen))
@@ -54,7 +53,7 @@ def _allocate(requirement: int, *, tray: str, pack: str, reason: str, act: Act) 
     evidence = {"requirement": row.pk, "chosen": chosen.code, "instead_of": held and held.chosen.code}
     write_line(CaseLine, case, "allocate", act, reason=reason, evidence=evidence)
     sentence = f"{chosen.name} {chosen.code} is to serve case {case.code}."
-    return case_done("allocate", case, sentence, findings=_shared(row, chosen))
+    return Done.of("allocate", case, sentence, findings=_shared(row, chosen))
 
 
 def _tray(code: str) -> Tray:
@@ -148,7 +147,7 @@ def free(requirement: int, *, reason: str = "", act: Act) -> Done:
     chosen = held.chosen
     held.delete()
     write_line(CaseLine, case, "free", act, reason=reason, evidence={"requirement": row.pk, "freed": chosen.code})
-    return case_done("free", case, f"{chosen.code} no longer serves case {case.code}.", "Allocate another.")
+    return Done.of("free", case, f"{chosen.code} no longer serves case {case.code}.", "Allocate another.")
 
 
 @action

@@ -8,9 +8,8 @@ from typing import Any
 from instruments.models import PartKind, Piece
 from instruments.writer import lock_piece, move_piece
 from journal.actions import Act, Done, action, need, reason_given, write_line
-from journal.findings import Finding, Refused, stop
+from journal.findings import Finding, Refused, look, stop
 from journal.roles import Right
-from lists.actions.answers import look, pack_done, piece_done
 from lists.models import Case, CaseLine, Issue
 from lists.reads import still_to_count
 from lists.writer import lock_case, open_issue
@@ -30,7 +29,7 @@ def take_back(pack: str, *, act: Act) -> Done:
     write_line(CaseLine, out.case, "take_back", act, evidence={"pack": row.code})
     sentence, findings = _so_far(row, out, act)
     said = f"{row.name} {row.code} is back from case {out.case.code}. {sentence}"
-    return pack_done("take_back", row, said, "Count its pieces." if findings else "", findings)
+    return Done.of("take_back", row, said, "Count its pieces." if findings else "", findings)
 
 
 def _so_far(pack: Pack, out: Issue, act: Act) -> tuple[str, tuple[Finding, ...]]:
@@ -101,7 +100,7 @@ def _single_use_facts(piece: Piece, *, unused: bool) -> Iterator[Finding]:
 def _counted(verb: str, piece: Piece, pack: Pack, out: Issue, act: Act, word: str, *looks: Finding) -> Done:
     sentence, findings = _so_far(pack, out, act)
     said = f"{piece.part.name} {piece.code} {word}. {sentence}"
-    return piece_done(verb, piece, said, "" if findings else "Bring them to be washed.", (*looks, *findings))
+    return Done.of(verb, piece, said, "" if findings else "Bring them to be washed.", (*looks, *findings))
 
 
 @action
@@ -179,4 +178,4 @@ def close_count(pack: str, *, reason: str = "", act: Act) -> Done:
         for piece in gone
     ]
     words = f"{len(gone)} missing: {', '.join(piece.code for piece in gone)}." if gone else "nothing is missing."
-    return pack_done("close_count", row, f"The count of {row.code} is closed: {words}", findings=findings)
+    return Done.of("close_count", row, f"The count of {row.code} is closed: {words}", findings=findings)

@@ -13,9 +13,8 @@ from django.utils import timezone
 
 from instruments.models import Part
 from journal.actions import Act, Done, action, need, reason_given, write_line
-from journal.findings import Finding, Refused, stop, unknown
+from journal.findings import Finding, Refused, look, stop, unknown
 from journal.roles import Right
-from lists.actions.answers import case_done, look
 from lists.models import Allocation, Case, CaseLine, Issue, Procedure, Requirement, Theatre, TheatreList
 from lists.states import OPEN_CASES, CaseState
 from lists.writer import lock_case, move_case_state
@@ -67,7 +66,7 @@ def plan_case(
     if new:
         _ask_for_standard(case)
         write_line(CaseLine, case, "plan", act, target=CaseState.PLANNED, evidence={"reference": reference})
-        return case_done("plan_case", case, f"Case {case.code} planned: {_words(case)}.", "Allocate its sets.")
+        return Done.of("plan_case", case, f"Case {case.code} planned: {_words(case)}.", "Allocate its sets.")
     return _change(case, fields, "plan_case", act)
 
 
@@ -106,7 +105,7 @@ def _change(case: Case, fields: dict[str, Any], verb: str, act: Act) -> Done:
         name: [str(getattr(case, name)), str(value)] for name, value in fields.items() if getattr(case, name) != value
     }
     if not changes:
-        return case_done(verb, case, f"Case {case.code} stands as it was: {_words(case)}.")
+        return Done.of(verb, case, f"Case {case.code} stands as it was: {_words(case)}.")
     if case.state != CaseState.PLANNED:
         raise Refused(
             stop(
@@ -122,7 +121,7 @@ def _change(case: Case, fields: dict[str, Any], verb: str, act: Act) -> Done:
     if "procedure" in changes:
         _ask_for_standard(case)
     write_line(CaseLine, case, verb.removesuffix("_case"), act, evidence=changes)
-    return case_done(verb, case, f"Case {case.code} changed: {_words(case)}.", "Look at its sets again.")
+    return Done.of(verb, case, f"Case {case.code} changed: {_words(case)}.", "Look at its sets again.")
 
 
 def _ask_for_standard(case: Case) -> None:
@@ -163,7 +162,7 @@ def cancel_case(case: str, *, reason: str, act: Act) -> Done:
         look("pack-out", issue.pack.code, f"{issue.pack.code} is out for case {row.code}.", "Put it back.")
         for issue in Issue.objects.out().filter(case=row).select_related("pack")
     ]
-    return case_done("cancel_case", row, f"Case {row.code} is cancelled.", findings=findings)
+    return Done.of("cancel_case", row, f"Case {row.code} is cancelled.", findings=findings)
 
 
 @action
@@ -194,4 +193,4 @@ def add_requirement(case: str, *, template: str = "", part: str = "", act: Act) 
     requirement = Requirement.objects.create(case=row, source=BY_HAND, **wanted)
     evidence = {"requirement": requirement.pk, "template": template, "part": part}
     write_line(CaseLine, row, "add_requirement", act, evidence=evidence)
-    return case_done("add_requirement", row, f"Case {row.code} also needs {requirement}.", "Allocate it.")
+    return Done.of("add_requirement", row, f"Case {row.code} also needs {requirement}.", "Allocate it.")

@@ -9,9 +9,8 @@ from django.utils import timezone
 
 from instruments.writer import move_piece
 from journal.actions import Act, Done, action, write_line
-from journal.findings import Finding, Severity, stop
+from journal.findings import Finding, Severity, look, stop
 from journal.reads import policy
-from lists.actions.answers import case_done, look, pack_done
 from lists.issuing import against_issue, against_opening, why_not_shelf
 from lists.models import Allocation, Case, CaseLine, Issue, Requirement
 from lists.reads import pack_facts, still_to_count
@@ -49,7 +48,7 @@ def issue(pack: str, case: str, *, barrier_intact: bool, reason: str = "", act: 
     write_line(CaseLine, served, "issue", act, reason=reason, evidence={"pack": row.code})
     looks = [finding for finding in findings if finding.severity != Severity.STOP]
     sentence = f"{row.name} {row.code} is issued to case {served.code}."
-    return pack_done("issue", row, sentence, "Open it for the case, or put it back unopened.", looks)
+    return Done.of("issue", row, sentence, "Open it for the case, or put it back unopened.", looks)
 
 
 def _case_facts(case: Case, verb: str, pack: Pack) -> Iterator[Finding]:
@@ -126,7 +125,7 @@ def open_pack(pack: str, case: str, *, act: Act) -> Done:
     if served.state == CaseState.PLANNED:
         move_case_state(served, "begin", act, follows=True)
     write_line(CaseLine, served, "open", act, evidence={"pack": row.code})
-    return pack_done("open_pack", row, f"{row.name} {row.code} is open for case {served.code}.")
+    return Done.of("open_pack", row, f"{row.name} {row.code} is open for case {served.code}.")
 
 
 def _same_case(pack: Pack, out: Issue, case: Case) -> Iterator[Finding]:
@@ -156,7 +155,7 @@ def put_back(pack: str, *, barrier_intact: bool, act: Act) -> Done:
         out.returned_at, out.ended = act.at, True
         out.save(update_fields=["returned_at", "ended"])
         write_line(CaseLine, out.case, "put_back", act, evidence={"pack": row.code})
-        return pack_done("put_back", row, f"{row.name} {row.code} is back unopened.", "Put it on the shelf.")
+        return Done.of("put_back", row, f"{row.name} {row.code} is back unopened.", "Put it on the shelf.")
     move_pack(row, "open", act, reason=why, evidence={**evidence, "unopened": True})
     move_pack(row, "take_back", act, reason=why, evidence=evidence, follows=True)
     for piece in carried_pieces(row):
@@ -166,7 +165,7 @@ def put_back(pack: str, *, barrier_intact: bool, act: Act) -> Done:
     out.save(update_fields=["returned_at"])
     write_line(CaseLine, out.case, "put_back", act, reason=why, evidence={"pack": row.code, "counts_as_used": True})
     sentence = f"{row.name} {row.code} counts as used: {why}."
-    return pack_done("put_back", row, sentence, "Count its pieces.", still_to_count(row))
+    return Done.of("put_back", row, sentence, "Count its pieces.", still_to_count(row))
 
 
 @action
@@ -178,4 +177,4 @@ def end_case(case: str, *, act: Act) -> Done:
         look("pack-out", issue.pack.code, f"{issue.pack.name} {issue.pack.code} is still out.", "Bring it back.")
         for issue in Issue.objects.out().filter(case=row).select_related("pack")
     ]
-    return case_done("end_case", row, f"Case {row.code} is over.", "Bring its sets back.", findings)
+    return Done.of("end_case", row, f"Case {row.code} is over.", "Bring its sets back.", findings)

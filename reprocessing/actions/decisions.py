@@ -15,7 +15,7 @@ from journal.actions import Act, Done, action, need, reason_given, write_line
 from journal.findings import Finding, Refused, Severity, stop
 from journal.reads import policy
 from reprocessing import rules
-from reprocessing.actions.loads import counted, done
+from reprocessing.actions.loads import counted
 from reprocessing.actions.unloading import count_cycle, end_facts, end_pack
 from reprocessing.checklist import Check
 from reprocessing.models import Doubt, Load, LoadLine, Release
@@ -60,7 +60,7 @@ def release(load: str, *, reason: str = "", alone: str = "", act: Act) -> Done:
     sterile = sum(pack.state == PackState.STERILE for pack in packs)
     went = counted(len(pieces), "piece") if row.machine.washes else counted(sterile, "pack")
     became, next_step = ("cleaned", "Inspect the pieces.") if row.machine.washes else ("sterile", COOL)
-    return done("release", row, f"{row.code} is released; {became}: {went}.", next_step, _still_due(row, checks))
+    return Done.of("release", row, f"{row.code} is released; {became}: {went}.", next_step, _still_due(row, checks))
 
 
 def _lock_members(load: Load) -> tuple[list[Pack], list[Piece]]:
@@ -137,7 +137,7 @@ def reject(load: str, *, reason: str, soiled: tuple[str, ...] = (), act: Act) ->
             end_pack(row, pack, act, reason=reason, barrier_intact=pack.barrier_intact, soiled=dirty)
     _close(row)
     next_step = "Wash the pieces again." if row.machine.washes else "Check, assemble and wrap the pieces anew."
-    return done("reject", row, f"{row.code} is rejected.", next_step)
+    return Done.of("reject", row, f"{row.code} is rejected.", next_step)
 
 
 def _inside(packs: Iterable[Pack]) -> dict[str, set[str]]:
@@ -185,7 +185,7 @@ def _recall(load: Load, verb: str, reason: str, act: Act) -> Done:
         *(_not_called(load, piece.code, piece.state) for piece in pieces if piece.state == PieceState.ON_TRAY),
     ]
     went = f"{counted(len(called), 'pack')} called back, {counted(len(back), 'piece')} sent to the washer"
-    return done(verb, load, f"{load.code} is recalled: {went}.", "Find each and keep it apart.", findings)
+    return Done.of(verb, load, f"{load.code} is recalled: {went}.", "Find each and keep it apart.", findings)
 
 
 def _last_washed_in(load: Load) -> list[str]:
@@ -223,7 +223,7 @@ def decide_doubt(load: str, test_id: int, *, decision: str, recall: bool, act: A
     write_line(LoadLine, row, "decide_doubt", act, reason=decision, evidence=evidence)
     if recall:
         return _recall(row, "decide_doubt", decision, act)
-    return done("decide_doubt", row, f"The decision on {row.code} is recorded.")
+    return Done.of("decide_doubt", row, f"The decision on {row.code} is recorded.")
 
 
 def _doubt_facts(load: Load, doubt: Doubt | None) -> Iterator[Finding]:

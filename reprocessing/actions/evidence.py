@@ -9,7 +9,7 @@ from instruments.models import ProgrammeKind
 from journal.actions import Act, Done, action, need, write_line
 from journal.findings import Finding, Refused, Severity, stop
 from journal.reads import policy
-from reprocessing.actions.loads import done, step_facts
+from reprocessing.actions.loads import step_facts
 from reprocessing.judgement import Judgement
 from reprocessing.judging import judge_phases, judge_steam, judge_wash
 from reprocessing.models import ExceptionalRelease, Indicator, Load, LoadLine, Trace
@@ -36,11 +36,13 @@ def attach_trace(load: str, file_name: str, content: str, *, act: Act) -> Done:
     if trace.load_id != row.pk:
         raise Refused(_other_load(row, trace))
     if not is_new:
-        return done("attach_trace", row, f"{trace.file_name} is attached to {row.code} already; nothing was changed.")
+        return Done.of(
+            "attach_trace", row, f"{trace.file_name} is attached to {row.code} already; nothing was changed."
+        )
     judgement = Judgement.from_dict(trace.judgement)
     evidence = {"sha256": trace.sha256, "file_name": file_name, "within_limits": judgement.within_limits}
     write_line(LoadLine, row, "attach_trace", act, evidence=evidence)
-    return done("attach_trace", row, judgement.sentence, findings=judgement.findings)
+    return Done.of("attach_trace", row, judgement.sentence, findings=judgement.findings)
 
 
 def _keep(load: Load, file_name: str, content: str, act: Act) -> tuple[Trace, bool]:
@@ -115,7 +117,7 @@ def place_indicator(load: str, kind: str, lot: str, *, act: Act) -> Done:
     indicator = Indicator.objects.create(load=row, kind=wanted, lot=lot.strip())
     evidence = {"indicator": indicator.pk, "kind": wanted, "lot": indicator.lot}
     write_line(LoadLine, row, "place_indicator", act, evidence=evidence)
-    return done("place_indicator", row, f"A {wanted} indicator of lot {indicator.lot} goes with {row.code}.")
+    return Done.of("place_indicator", row, f"A {wanted} indicator of lot {indicator.lot} goes with {row.code}.")
 
 
 def _indicator_facts(load: Load, lot: str) -> Iterator[Finding]:
@@ -154,7 +156,7 @@ def read_indicator(load: str, indicator_id: int, *, passed: bool, act: Act) -> D
     findings = tuple(_recall_due(row, indicator))
     sentence = f"The {indicator.kind} indicator of {row.code} has {indicator.result}."
     next_step = findings[0].remedy if findings else ""
-    return done("read_indicator", row, sentence, next_step, findings)
+    return Done.of("read_indicator", row, sentence, next_step, findings)
 
 
 def _reading_facts(load: Load, indicator: Indicator | None) -> Iterator[Finding]:
@@ -218,7 +220,7 @@ def sign_exceptional_release(
     ExceptionalRelease.objects.create(load=row, signed_by=act.by, signed_at=act.at, **form)
     write_line(LoadLine, row, "sign_exceptional_release", act, reason=form["reason"], evidence=form)
     sentence = f"The exceptional release of {row.code} is signed for case {form['case_reference']}."
-    return done("sign_exceptional_release", row, sentence, "Release the load; the biological result stays due.")
+    return Done.of("sign_exceptional_release", row, sentence, "Release the load; the biological result stays due.")
 
 
 def _form_facts(load: Load, form: dict[str, str]) -> Iterator[Finding]:

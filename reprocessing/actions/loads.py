@@ -23,12 +23,6 @@ from trays.states import ENDED, PackKind
 from trays.writer import lock_pack, move_pack
 
 
-def done(verb: str, load: Load, sentence: str, next_step: str = "", findings: Iterable[Finding] = ()) -> Done:
-    """The answer about a load."""
-    looked = tuple(finding.as_dict() for finding in findings)
-    return Done(verb, "load", load.pk, load.code, load.state, sentence, next_step, looked)
-
-
 def step_facts(verb: str, load: Load, act: Act) -> Iterable[Finding]:
     """What stands against a verb that leaves the load in its state.
 
@@ -67,7 +61,7 @@ def open_load(machine: str, programme: str, *, kind: str = LoadKind.ROUTINE, act
         load.save(update_fields=["programme"])
     evidence = {"programme": chosen.code, "kind": purpose}
     write_line(LoadLine, load, "open_load", act, target=LoadState.BUILDING, evidence=evidence)
-    return done("open_load", load, f"{load.code} is open on {row.name}, {chosen.name}.", "Scan what goes in.")
+    return Done.of("open_load", load, f"{load.code} is open on {row.name}, {chosen.name}.", "Scan what goes in.")
 
 
 def _programme_facts(machine: Machine, programme: Programme) -> Iterator[Finding]:
@@ -99,7 +93,7 @@ def add_pack(load: str, pack: str, *, act: Act) -> Done:
     move_pack(item, "load", act, facts=facts, evidence={"load": row.code})
     LoadPack.objects.create(load=row, pack=item)
     write_line(LoadLine, row, "add_pack", act, evidence={"pack": item.code})
-    return done("add_pack", row, f"{item.name} {item.code} is in {row.code}.")
+    return Done.of("add_pack", row, f"{item.name} {item.code} is in {row.code}.")
 
 
 def _adding_facts(load: Load, subject: str) -> Iterator[Finding]:
@@ -139,7 +133,7 @@ def add_piece(load: str, piece: str, *, act: Act) -> Done:
     facts = _adding_facts(row, item.code) if _basket_is_new(row) else _adding_state(row)
     _put_in(row, item, None, facts, act)
     write_line(LoadLine, row, "add_piece", act, evidence={"piece": item.code})
-    return done("add_piece", row, f"{item.part.name} {item.code} is in {row.code}.", item.part.take_apart)
+    return Done.of("add_piece", row, f"{item.part.name} {item.code} is in {row.code}.", item.part.take_apart)
 
 
 def _basket_is_new(load: Load) -> bool:
@@ -194,7 +188,9 @@ def add_returned_set(load: str, pack: str, *, act: Act) -> Done:
     evidence = {"pack": ended.code, "pieces": [piece.code for piece in pieces]}
     write_line(LoadLine, row, "add_returned_set", act, evidence=evidence)
     apart = "; ".join(sorted({piece.part.take_apart for piece in pieces if piece.part.take_apart}))
-    return done("add_returned_set", row, f"{row.code} holds {counted(len(pieces), 'piece')} of {ended.name}.", apart)
+    return Done.of(
+        "add_returned_set", row, f"{row.code} holds {counted(len(pieces), 'piece')} of {ended.name}.", apart
+    )
 
 
 def _ended_pack(code: str) -> Pack:
@@ -224,7 +220,7 @@ def take_off_load(load: str, pack: str, *, act: Act) -> Done:
     move_pack(item, "take_off_load", act, facts=facts, evidence={"load": row.code})
     LoadPack.objects.filter(load=row, pack=item).delete()
     write_line(LoadLine, row, "take_off_load", act, evidence={"pack": item.code})
-    return done("take_off_load", row, f"{item.name} {item.code} is off {row.code}.")
+    return Done.of("take_off_load", row, f"{item.name} {item.code} is off {row.code}.")
 
 
 @action
@@ -237,7 +233,7 @@ def take_out_of_load(load: str, piece: str, *, act: Act) -> Done:
     move_piece(item, "take_out_of_washer", act, facts=facts, evidence={"load": row.code})
     LoadPiece.objects.filter(load=row, piece=item).delete()
     write_line(LoadLine, row, "take_out_of_load", act, evidence={"piece": item.code})
-    return done("take_out_of_load", row, f"{item.part.name} {item.code} is out of {row.code}.")
+    return Done.of("take_out_of_load", row, f"{item.part.name} {item.code} is out of {row.code}.")
 
 
 def _taking_facts(verb: str, load: Load, code: str, member: object | None) -> Iterator[Finding]:
@@ -273,7 +269,7 @@ def start_load(load: str, *, cycle_number: str = "", caps_open: bool, act: Act) 
         cycle_number=number,
         caps_open=caps_open,
     )
-    return done("start_load", row, f"{row.code} runs on {machine.name}.", "Unload it when the cycle has ended.")
+    return Done.of("start_load", row, f"{row.code} runs on {machine.name}.", "Unload it when the cycle has ended.")
 
 
 def _caps_facts(load: Load, *, caps_open: bool) -> Iterator[Finding]:

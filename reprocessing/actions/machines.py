@@ -22,11 +22,6 @@ from reprocessing.states import (
 from reprocessing.writer import lock_machine, move_machine
 
 
-def _done(verb: str, machine: Machine, sentence: str, next_step: str = "", findings: tuple[Finding, ...] = ()) -> Done:
-    looked = tuple(finding.as_dict() for finding in findings)
-    return Done(verb, "machine", machine.pk, machine.code, machine.state, sentence, next_step, looked)
-
-
 @action
 def record_test(machine: str, kind: str, *, passed: bool, note: str = "", act: Act) -> Done:
     """Record a periodic test; a failed penetration or leak test ends the service and puts loads in doubt."""
@@ -49,14 +44,14 @@ def record_test(machine: str, kind: str, *, passed: bool, note: str = "", act: A
     evidence = {"test": test.pk, "kind": wanted, "result": result, "in_doubt": [load.code for load in doubtful]}
     write_line(MachineLine, row, "record_test", act, reason=note, evidence=evidence)
     if passed:
-        return _done("record_test", row, f"The {wanted} test of {row.name} has passed.")
+        return Done.of("record_test", row, f"The {wanted} test of {row.name} has passed.")
     if wanted not in ENDS_SERVICE:
-        return _done("record_test", row, f"The {wanted} test of {row.name} has failed.", "Run it again.")
+        return Done.of("record_test", row, f"The {wanted} test of {row.name} has failed.", "Run it again.")
     if row.state == MachineState.IN_SERVICE:
         move_machine(row, "take_out_of_service", act, reason=f"{wanted} test failed", follows=True)
     Doubt.objects.bulk_create(Doubt(load=load, test=test) for load in doubtful)
     sentence = f"The {wanted} test of {row.name} has failed: it is out of service."
-    return _done("record_test", row, sentence, "Use another machine.", tuple(_in_doubt(doubtful)))
+    return Done.of("record_test", row, sentence, "Use another machine.", tuple(_in_doubt(doubtful)))
 
 
 def _since_last_passed(machine: Machine, kind: TestKind, act: Act) -> list[Load]:
@@ -85,7 +80,7 @@ def take_out_of_service(machine: str, *, reason: str, act: Act) -> Done:
     row = lock_machine(machine)
     reason = reason_given(reason, "take out of service", row.name)
     move_machine(row, "take_out_of_service", act, reason=reason)
-    return _done("take_out_of_service", row, f"{row.name} is out of service.", "Use another machine.")
+    return Done.of("take_out_of_service", row, f"{row.name} is out of service.", "Use another machine.")
 
 
 @action
@@ -94,4 +89,4 @@ def return_to_service(machine: str, *, reason: str, act: Act) -> Done:
     row = lock_machine(machine)
     reason = reason_given(reason, "return to service", row.name)
     move_machine(row, "return_to_service", act, facts=against_return(row, act.at), reason=reason)
-    return _done("return_to_service", row, f"{row.name} is in service.", "Run the tests of the machine day.")
+    return Done.of("return_to_service", row, f"{row.name} is in service.", "Run the tests of the machine day.")

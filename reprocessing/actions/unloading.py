@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable, Iterator
 from instruments.models import Piece, PieceLine
 from journal.actions import Act, Done, action, write_line
 from journal.findings import Finding, Refused, stop
-from reprocessing.actions.loads import counted, done, member_facts, step_facts
+from reprocessing.actions.loads import counted, member_facts, step_facts
 from reprocessing.models import Load, LoadLine
 from reprocessing.writer import lock_load, move_load
 from trays.models import Pack
@@ -42,7 +42,7 @@ def unload(load: str, *, damaged: tuple[str, ...] = (), dosing_recorded: bool | 
             move_pack(pack, "unload", act, evidence={"load": row.code}, follows=True, barrier_intact=intact)
             row.load_packs.filter(pack=pack).update(barrier_intact=intact)
     ended = f" Wet or torn and ended: {counted(len(set(damaged)), 'pack')}; wash and pack anew." if damaged else ""
-    return done("unload", row, f"{row.code} has ended and waits for its decision.{ended}", "Complete its evidence.")
+    return Done.of("unload", row, f"{row.code} has ended and waits for its decision.{ended}", "Complete its evidence.")
 
 
 def _damaged_facts(load: Load, damaged: Collection[str], packs: Iterable[Pack]) -> Iterator[Finding]:
@@ -104,7 +104,7 @@ def record_dosing(load: str, *, recorded: bool, act: Act) -> Done:
     row.save(update_fields=["dosing_recorded"])
     write_line(LoadLine, row, "record_dosing", act, evidence={"dosing_recorded": recorded})
     words = "as programmed" if recorded else "a fault"
-    return done("record_dosing", row, f"Phases and doses of {row.code}: {words}.")
+    return Done.of("record_dosing", row, f"Phases and doses of {row.code}: {words}.")
 
 
 def _washer_facts(load: Load) -> Iterator[Finding]:

@@ -19,7 +19,7 @@ from journal.models import Person
 from journal.reads import policy
 from journal.roles import Right
 from trays import matching
-from trays.actions.bench import closed_facts, done, tray_facts
+from trays.actions.bench import closed_facts, tray_facts
 from trays.matching import TrayCount
 from trays.models import Carried, ClosedMember, Content, Lack, Pack, PackLine, Placement, Tray
 from trays.reads import published_version, tray_count, version_facts
@@ -73,7 +73,7 @@ def finish_tray(
     Placement.objects.filter(tray=base).delete()
     _fill(pack, pieces, count.positions, act)
     sentence = f"{base.name} packed as {pack.code}."
-    return done("finish_tray", pack, sentence, "Print the label and scan it back.", count.findings)
+    return Done.of("finish_tray", pack, sentence, "Print the label and scan it back.", count.findings)
 
 
 def _lock_placed(tray: Tray) -> list[Piece]:
@@ -212,7 +212,7 @@ def pack_single(piece: str, *, immediate: bool = False, reason: str = "", patien
     holds_implant = row.part.kind == PartKind.IMPLANT
     pack = make_pack(act, name=row.part.name, holds_implant=holds_implant, reason=reason.strip(), **fields)
     _fill(pack, [row], {}, act)
-    return done("pack_single", pack, f"{row.part.name} packed as {pack.code}.", "Print the label and scan it back.")
+    return Done.of("pack_single", pack, f"{row.part.name} packed as {pack.code}.", "Print the label and scan it back.")
 
 
 def _single_facts(piece: Piece) -> Iterator[Finding]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterator
 
 from django.utils import timezone
 
@@ -17,12 +17,6 @@ from journal.reads import policy
 from journal.roles import Right
 from trays.models import Carried, ClosedMember, Pack, Placement, Tray
 from trays.writer import lock_tray
-
-
-def done(verb: str, pack: Pack, sentence: str, next_step: str = "", findings: Iterable[Finding] = ()) -> Done:
-    """The answer about a pack."""
-    plain = tuple(finding.as_dict() for finding in findings)
-    return Done(verb, "pack", pack.pk, pack.code, pack.state, sentence, next_step, plain)
 
 
 @action
@@ -41,8 +35,7 @@ def put_on_tray(piece: str, tray: str, *, act: Act) -> Done:
         cycles_left=int(policy("cycles_left_soon")),
     )
     sentence = f"{row.part.name} {row.code} on {base.name}."
-    findings = tuple(finding.as_dict() for finding in soon)
-    return Done("put_on_tray", "piece", row.pk, row.code, row.state, sentence, findings=findings)
+    return Done.of("put_on_tray", row, sentence, findings=soon)
 
 
 def closed_facts(pieces: Collection[Piece], tray: Tray) -> Iterator[Finding]:
@@ -93,7 +86,7 @@ def take_off_tray(piece: str, *, tray: str = "", act: Act) -> Done:
     row = lock_piece(piece)
     move_piece(row, "take_off_tray", act, facts=_elsewhere_facts(row, tray))
     Placement.objects.filter(piece=row).delete()
-    return Done("take_off_tray", "piece", row.pk, row.code, row.state, f"{row.part.name} {row.code} taken off.")
+    return Done.of("take_off_tray", row, f"{row.part.name} {row.code} taken off.")
 
 
 def _elsewhere_facts(piece: Piece, tray: str) -> Iterator[Finding]:
@@ -118,7 +111,7 @@ def set_aside(piece: str, *, reason: str, tray: str = "", act: Act) -> Done:
         Placement.objects.filter(piece=row).delete()
     move_piece(row, "send_to_repair", act, reason=reason)
     sentence = f"{row.part.name} {row.code} goes to repair."
-    return Done("set_aside", "piece", row.pk, row.code, row.state, sentence, "Scan another in its place.")
+    return Done.of("set_aside", row, sentence, "Scan another in its place.")
 
 
 @action
@@ -132,7 +125,7 @@ def join_closed_set(piece: str, tray: str, *, reason: str, act: Act) -> Done:
         raise Refused(*findings)
     ClosedMember.objects.create(piece=row, tray=base)
     write_line(PieceLine, row, "join_closed_set", act, reason=reason, evidence={"tray": base.code})
-    return Done("join_closed_set", "piece", row.pk, row.code, row.state, f"{row.code} joined {base.name} for life.")
+    return Done.of("join_closed_set", row, f"{row.code} joined {base.name} for life.")
 
 
 def _joining_facts(piece: Piece, tray: Tray) -> Iterator[Finding]:

@@ -16,7 +16,6 @@ from journal.findings import Finding, Refused, stop, unknown
 from journal.models import Place
 from journal.roles import Right
 from trays.actions.assembly import end_of_day, make_pack
-from trays.actions.bench import done
 from trays.models import Carried, Content, Pack, PackLine
 from trays.states import PackKind, PackState
 from trays.writer import carried_pieces, give_up, lock_pack, move_pack
@@ -62,7 +61,7 @@ def receive_maker_pack(
     Content.objects.create(pack=pack, piece=piece, position=0, part_code=row.code, part_name=row.name)
     Carried.objects.create(piece=piece, pack=pack)
     move_pack(pack, "receive", act)
-    return done("receive_maker_pack", pack, f"{row.name} received as {pack.code}.", "Put it on the shelf.")
+    return Done.of("receive_maker_pack", pack, f"{row.name} received as {pack.code}.", "Put it on the shelf.")
 
 
 def _maker_facts(
@@ -89,7 +88,7 @@ def take_apart(pack: str, *, reason: str, act: Act) -> Done:
     reason = reason_given(reason, "take apart", row.code)
     move_pack(row, "take_apart", act, reason=reason)
     give_up(carried_pieces(row), "unpack", act, reason=reason)
-    return done("take_apart", row, f"{row.code} is taken apart.", "Assemble its pieces anew.")
+    return Done.of("take_apart", row, f"{row.code} is taken apart.", "Assemble its pieces anew.")
 
 
 @action
@@ -112,7 +111,7 @@ def store(pack: str, place: str, *, act: Act) -> Done:
     row.place = shelf
     row.save(update_fields=["place"])
     write_line(PackLine, row, "store", act, evidence={"place": shelf.code})
-    return done("store", row, f"{row.name} {row.code} is in {shelf.name}.")
+    return Done.of("store", row, f"{row.name} {row.code} is in {shelf.name}.")
 
 
 @action
@@ -120,7 +119,7 @@ def quarantine_pack(pack: str, *, reason: str, act: Act) -> Done:
     """Keep a pack apart until a named decision."""
     row = lock_pack(pack)
     move_pack(row, "quarantine", act, reason=reason_given(reason, "quarantine", row.code))
-    return done("quarantine_pack", row, f"{row.code} is quarantined.", "Put it in the quarantine place.")
+    return Done.of("quarantine_pack", row, f"{row.code} is quarantined.", "Put it in the quarantine place.")
 
 
 @action
@@ -129,7 +128,7 @@ def condemn_pack(pack: str, *, reason: str, act: Act) -> Done:
     row = lock_pack(pack)
     reason = reason_given(reason, "end the quarantine of", row.code)
     move_pack(row, "condemn", act, reason=reason)
-    return done("condemn_pack", row, f"{row.code} is ended.", _end(row, act, reason))
+    return Done.of("condemn_pack", row, f"{row.code} is ended.", _end(row, act, reason))
 
 
 @action
@@ -148,7 +147,7 @@ def expire_pack(pack: str, *, act: Act) -> Done:
             )
         )
     move_pack(row, "expire", act, facts=facts)
-    return done("expire_pack", row, f"{row.code} is expired.", "Send it back to the washer.")
+    return Done.of("expire_pack", row, f"{row.code} is expired.", "Send it back to the washer.")
 
 
 @action
@@ -157,7 +156,7 @@ def scrap_pack(pack: str, *, reason: str = "", act: Act) -> Done:
     row = lock_pack(pack)
     reason = reason or f"pack {row.state}"
     move_pack(row, "scrap", act, reason=reason)
-    return done("scrap_pack", row, f"{row.code} is ended.", _end(row, act, reason))
+    return Done.of("scrap_pack", row, f"{row.code} is ended.", _end(row, act, reason))
 
 
 def _end(pack: Pack, act: Act, reason: str) -> str:

@@ -9,7 +9,6 @@ from instruments.identity import mark_key
 from journal.actions import Act, Done, action, need, write_line
 from journal.findings import Finding, Refused, stop, unknown
 from journal.roles import Right
-from trays.actions.bench import done
 from trays.models import Pack, PackLine
 from trays.states import LABELLED, PackState, Paper
 from trays.writer import lock_pack
@@ -31,7 +30,7 @@ def print_paper(pack: str, paper: str, *, sha256: str, copy: bool = False, act: 
         raise Refused(*findings)
     write_line(PackLine, row, verb, act, evidence={"sha256": sha256, "copy": copy})
     which = f"A copy of the {paper}" if copy else f"The {paper}"
-    return done("print_paper", row, f"{which} of {row.code} is printed.")
+    return Done.of("print_paper", row, f"{which} of {row.code} is printed.")
 
 
 def _printing_facts(pack: Pack, paper: str, *, copy: bool) -> Iterator[Finding]:
@@ -61,7 +60,7 @@ def confirm_label(pack: str, read: str, *, act: Act) -> Done:
         raise Refused(*findings)
     write_line(PackLine, row, "confirm_label", act, evidence={"read": read.strip()})
     sentence = f"The label of {row.name} {row.code} can be read."
-    return done("confirm_label", row, sentence, "Bring it to the steriliser.")
+    return Done.of("confirm_label", row, sentence, "Bring it to the steriliser.")
 
 
 def _label_facts(pack: Pack, read: str) -> Iterator[Finding]:
