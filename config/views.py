@@ -7,6 +7,7 @@ from datetime import timedelta
 from http import HTTPStatus
 from typing import Any
 
+from django.contrib.auth import logout
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -127,10 +128,13 @@ def _page(request: HttpRequest, mode: Mode, memory: Memory) -> dict[str, Any]:
 
 def _answered(request: HttpRequest, mode: Mode, memory: Memory, row: dict[str, Any]) -> HttpResponse:
     """The three zones to swap in, or the page that shows them; or the page where the work goes on."""
-    to = row["go"] or reverse("scan-mode", args=[mode.slug])
+    here = reverse("scan-mode", args=[mode.slug])
+    if row["leaves"]:
+        logout(request)
+    to = f"{address('sign-in')}?next={here}" if row["leaves"] else row["go"] or here
     if "HX-Request" not in request.headers:
         return HttpResponseRedirect(to, status=SEE_OTHER)
-    if row["go"]:
+    if to != here:
         return HttpResponseClientRedirect(to)
     status = HTTPStatus.CONFLICT if row["result"] == Result.STOP else HTTPStatus.OK
     return render(request, "station/scan.html#answer", {**_page(request, mode, memory), "now": row}, status=status)

@@ -44,6 +44,7 @@ class Kind(StrEnum):
     PLACE = "S"
     CASE = "C"
     TEMPLATE = "N"
+    COMMAND = "D"
 
     @property
     def word(self) -> str:

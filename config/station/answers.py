@@ -42,6 +42,7 @@ class Answer:
         held: what the work carries from now on; None = as before.
         go: address of the page where the work goes on; empty = here.
         asks: it only asks, so nothing is done yet.
+        leaves: the person leaves the station; the next one signs in.
     """
 
     result: Result
@@ -52,6 +53,7 @@ class Answer:
     held: Held | None = None
     go: str = ""
     asks: bool = False
+    leaves: bool = False
 
 
 @dataclass(frozen=True, slots=True)

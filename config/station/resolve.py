@@ -102,6 +102,8 @@ def resolve(text: str) -> Thing:
         raise Refused(*unreadable)
     if decoded.scheme is Scheme.OWN:
         kind = Kind[decoded.identifiers["kind"].upper()]
+        if kind not in BOOKS:
+            raise Refused(_no_thing(decoded.key))
         found = list(_by_code(kind, decoded.key))
     else:
         kind = Kind.PIECE
@@ -128,6 +130,11 @@ def _by_mark(key: str) -> Iterator[Thing]:
     for mark in Mark.objects.filter(key=key).select_related("piece__part", "piece__place"):
         piece = mark.piece
         yield Thing(Kind.PIECE, piece.code, piece.part.name, piece, replaced_mark(mark))
+
+
+def _no_thing(mark: str) -> Finding:
+    sentence = f"Cannot find {mark}: it is a command card, must be the mark of a thing."
+    return Finding("command-card", Severity.STOP, mark, sentence, "Scan command cards at a station.")
 
 
 def _ambiguous(found: list[Thing], mark: str) -> Finding:

@@ -6,9 +6,11 @@ from collections.abc import Callable
 from typing import Any
 
 from config.station.answers import Answer, Press, Scan, did, refused, with_looks
+from config.station.commands import obey
 from config.station.memory import Memory
 from config.station.resolve import resolve
 from config.station.screen import Mode
+from instruments.commands import command_of
 from journal.actions import Act, Done
 from journal.findings import Refused
 from journal.models import Receipt
@@ -25,6 +27,8 @@ def take_press(mode: Mode, memory: Memory, name: str, press: Press) -> dict[str,
 
 
 def _scan(mode: Mode, memory: Memory, text: str, act: Act) -> Answer:
+    if command := command_of(text):
+        return obey(command, mode, memory, act)
     thing = resolve(text)
     return with_looks(mode.take(Scan(thing, memory.held, act)), thing.looks)
 
