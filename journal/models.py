@@ -10,7 +10,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
-from journal.policies import POLICIES, checked
+from journal.policies import checked, names
 from journal.roles import RIGHTS, Right, Role
 
 _ROLES = [(str(role), str(role)) for role in Role]
@@ -86,7 +86,7 @@ class Station(models.Model):
 class PolicySetting(models.Model):
     """The unit's own value of a policy; without a row the default holds."""
 
-    name = models.CharField(max_length=40, unique=True, choices=[(name, name) for name in POLICIES])
+    name = models.CharField(max_length=40, unique=True, choices=names)
     value = models.JSONField()
     reason = models.CharField(max_length=200, help_text="Source or decision behind the value.")
 

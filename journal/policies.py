@@ -16,13 +16,14 @@ class Origin(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Policy:
-    """One policy: what it means, its unit, its default and the default's origin."""
+    """One policy: what it means, its unit, its default, the default's origin, and what it must stay below."""
 
     meaning: str
     unit: str
     default: PolicyValue
     origin: Origin
     source: str = ""
+    below: float | None = None
 
 
 POLICIES: dict[str, Policy] = {
@@ -34,6 +35,13 @@ POLICIES: dict[str, Policy] = {
     "expiring_soon_days": Policy("Warn this long before a pack expires", "d", 14, Origin.OURS),
     "service_soon_days": Policy("Warn this long before a service date", "d", 30, Origin.OURS),
     "cycles_left_soon": Policy("Warn when so few cycles of life are left", "cycles", 5, Origin.OURS),
+    "loan_soon_days": Policy("Warn this long before a loan is due back", "d", 2, Origin.OURS),
+    "usage_weeks": Policy("So many weeks of use are read for the reorder forecast", "weeks", 26, Origin.OURS),
+    "reorder_lead_days": Policy("From an order to its arrival on the shelf", "d", 14, Origin.OURS),
+    "reorder_review_days": Policy("Between one order and the next", "d", 7, Origin.OURS),
+    "service_level_percent": Policy(
+        "So often the shelf lasts until an order arrives", "%", 95.0, Origin.OURS, below=100.0
+    ),
     "time_to_clean_min": Policy(
         "Longest time from the end of use to the start of cleaning",
         "min",
@@ -82,7 +90,7 @@ def checked(name: str, value: object) -> PolicyValue:
         The value, whole numbers widened to float where the default is a float.
 
     Raises:
-        ValueError: unknown name, or a value of another type or below zero.
+        ValueError: unknown name, or a value of another type, below zero, or too great.
     """
     if name not in POLICIES:
         raise ValueError(f"Cannot set policy {name}: it is not known, must be one of {', '.join(POLICIES)}.")
@@ -92,4 +100,12 @@ def checked(name: str, value: object) -> PolicyValue:
         raise ValueError(f"Cannot set policy {name}: it is {value!r}, must be of the kind {kind.__name__}.")
     if kind in (int, float) and widened < 0:  # type: ignore[operator]
         raise ValueError(f"Cannot set policy {name}: it is {value!r}, must be 0 or more.")
+    below = POLICIES[name].below
+    if below is not None and widened >= below:  # type: ignore[operator]
+        raise ValueError(f"Cannot set policy {name}: it is {value!r}, must be below {below:g}.")
     return widened
+
+
+def names() -> list[tuple[str, str]]:
+    """The policies to choose from."""
+    return [(name, name) for name in POLICIES]
