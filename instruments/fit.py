@@ -37,6 +37,7 @@ SEVERITIES = {
     Fit.DOES_NOT_FIT: Severity.STOP,
     Fit.NOT_MEASURED: Severity.LOOK,
 }
+MEASURE_IT = "Measure it, or enter it from the manufacturer's data."
 WORST_FIRST = (Fit.DOES_NOT_FIT, Fit.NOT_MEASURED, Fit.TIGHT, Fit.FITS)
 
 
@@ -310,17 +311,17 @@ def judged(
     return Judgement(fit, (Finding(slug, SEVERITIES[fit], subject, sentence, advice, numbers),))
 
 
-def not_measured(slug: str, question: str, measures: Sequence[Measure]) -> Judgement:
+def not_measured(slug: str, question: str, measures: Sequence[Measure], remedy: str = MEASURE_IT) -> Judgement:
     """The verdict when something was never recorded, naming each thing that lacks it.
 
     Args:
         slug: of the rule.
         question: what was asked ("Telescope in Barrel 7.5").
         measures: everything that the rule needs.
+        remedy: what to do about it.
     """
     missing = " and ".join(measure.name for measure in measures if measure.size is None)
     sentence = f"Cannot judge {question}: what it needs of {missing} is not recorded, must be."
-    remedy = "Measure it, or enter it from the manufacturer's data."
     fit = Fit.NOT_MEASURED
     return Judgement(fit, (Finding(slug, SEVERITIES[fit], missing, sentence, remedy),))
 

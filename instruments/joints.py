@@ -222,6 +222,48 @@ def carries(forceps: Telescope, telescope: Telescope) -> Judgement:
     )
 
 
+def takes_implant(tube: Measure, implant: Measure) -> Judgement:
+    """Whether a compressed implant goes through a loader, sheath or barrel; it bears on the wall, without a gap.
+
+    Args:
+        tube: inner diameter of the tube.
+        implant: its diameter when compressed.
+    """
+    return passes_through(tube, implant, 0.0)
+
+
+def hands_over(loader: Measure, tube: Measure) -> Judgement:
+    """Whether an implant slides from the loader into a tube without meeting a step.
+
+    Args:
+        loader: inner diameter of the loader.
+        tube: inner diameter of the sheath or barrel that it is handed to.
+    """
+    if loader.size is None or tube.size is None:
+        return not_measured("loader-step", f"{loader.name} with {tube.name}", (loader, tube))
+    step = verdict(tube.size.low_mm - loader.size.high_mm, tube.size.high_mm - loader.size.low_mm)
+    return judged(
+        step,
+        slug="loader-step",
+        subject=loader.name,
+        claim=f"{loader.name} hands over to {tube.name} without a step",
+        refusal=f"Cannot hand over from {loader.name} to {tube.name}",
+        condition=f"its bore is {loader.size.words}, must be at most {tube.size.words}",
+        remedy="Choose a narrower loader or a wider tube.",
+        numbers={"loader_bore_mm": loader.size.nominal_mm, "tube_bore_mm": tube.size.nominal_mm},
+    )
+
+
+def same_size(one: Named, other: Named) -> Judgement:
+    """Whether a sheath is of the size of its barrel.
+
+    Args:
+        one: the sheath and its size ("ADULT 8.0").
+        other: the barrel and its size.
+    """
+    return _same_name("sheath-size", "size", one, other)
+
+
 def delivers(delivery: Delivery, gap_mm: float) -> Judgement:
     """Whether loader, sheath, pusher and implant belong together.
 
@@ -236,9 +278,9 @@ def delivers(delivery: Delivery, gap_mm: float) -> Judgement:
     d = delivery
     return all_of(
         [
-            passes_through(d.loader_bore, d.implant_width, 0.0),
-            passes_through(d.sheath_bore, d.implant_width, 0.0),
-            passes_through(d.sheath_bore, d.loader_bore, 0.0),
+            takes_implant(d.loader_bore, d.implant_width),
+            takes_implant(d.sheath_bore, d.implant_width),
+            hands_over(d.loader_bore, d.sheath_bore),
             stays_within(d.implant_length, (d.sheath_length,)),
             passes_through(d.sheath_bore, d.pusher_width, gap_mm),
             reaches_past(d.pusher_length, (d.sheath_length,), d.past_tip_mm),

@@ -28,6 +28,9 @@ class Policy:
 
 POLICIES: dict[str, Policy] = {
     "running_gap_mm": Policy("Least gap between any two surfaces in a barrel", "mm", 0.2, Origin.OURS),
+    "reach_past_tip_mm": Policy(
+        "A telescope or forceps must reach this far past the barrel's tip", "mm", 5.0, Origin.OURS
+    ),
     "tray_mass_limit_g": Policy(
         "Greatest total mass of a tray", "g", 10_000, Origin.PRACTICE, "10 kg is a common European ceiling"
     ),

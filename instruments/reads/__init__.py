@@ -1,6 +1,7 @@
 """Questions to pieces and parts."""
 
 from instruments.reads.measures import BORE_KINDS, SHAFT_KINDS, bore_of, dimensions_of, shaft_of
+from instruments.reads.mountings import adapters_at_hand, fit_limits, judge_with_barrel, mounting_of
 from instruments.reads.pieces import (
     against_packing,
     piece_by_mark,
@@ -12,9 +13,13 @@ from instruments.reads.pieces import (
 __all__ = [
     "BORE_KINDS",
     "SHAFT_KINDS",
+    "adapters_at_hand",
     "against_packing",
     "bore_of",
     "dimensions_of",
+    "fit_limits",
+    "judge_with_barrel",
+    "mounting_of",
     "piece_by_mark",
     "replaced_mark",
     "shaft_of",
