@@ -1,32 +1,61 @@
-"""Fit of many at once: every shaft in every bore, pairs of shafts in bores, what can go through together."""
+"""Fit of many at once: every shaft in every bore, how many pairs go through each bore."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from instruments.fit import ROUNDING_MM, Dimension, Fit, Measure, fit_together
+from instruments.fit import ROUNDING_MM, Dimension, Fit, verdict
 
 Lengths = NDArray[np.float64]
 
-MOST_TOGETHER = 3  # more than three shafts are asked for by name, not listed
-
 
 @dataclass(frozen=True, slots=True)
-class Together:
-    """Shafts that can be in a bore at once.
+class Clearance:
+    """What one shaft leaves of one bore beyond the gap on either side.
 
     Args:
-        names: the shafts.
-        fit: fits or tight.
+        fit: the verdict.
+        nominal_mm: at nominal dimensions [mm], negative where it lacks; None = not measured.
+        least_mm: when every tolerance is against it [mm]; None = not measured.
+        most_mm: when every tolerance favours it [mm]; None = not measured.
     """
 
-    names: tuple[str, ...]
     fit: Fit
+    nominal_mm: float | None = None
+    least_mm: float | None = None
+    most_mm: float | None = None
+
+
+def fit_matrix(
+    bores: Sequence[Dimension | None], shafts: Sequence[Dimension | None], gap_mm: float
+) -> tuple[tuple[Clearance, ...], ...]:
+    """Every shaft in every bore, one shaft at a time.
+
+    Args:
+        bores: n inner diameters; None = not measured.
+        shafts: m outer diameters; None = not measured.
+        gap_mm: running gap [mm], from 0.
+
+    Returns:
+        m rows of n clearances: a row for each shaft, a column for each bore, in the order given.
+
+    Raises:
+        ValueError: the gap is below 0.
+    """
+    least, most = clearances_mm(bores, shafts, gap_mm)
+    rows = zip(least.T.tolist(), most.T.tolist(), strict=True)
+    return tuple(tuple(map(_clearance, *row)) for row in rows)
+
+
+def _clearance(least_mm: float, most_mm: float) -> Clearance:
+    if math.isnan(least_mm):
+        return Clearance(Fit.NOT_MEASURED)
+    return Clearance(verdict(least_mm, most_mm), (least_mm + most_mm) / 2, least_mm, most_mm)
 
 
 def clearances_mm(
@@ -83,35 +112,6 @@ def pairs_per_bore(bores_mm: ArrayLike, shafts_mm: ArrayLike, gap_mm: float) -> 
     counts = np.empty(len(bores), dtype=np.int64)
     counts[ranks] = np.cumsum(np.bincount(narrowest, minlength=len(bores) + 1))[: len(bores)]
     return counts
-
-
-def go_together(
-    bore: Measure, shafts: Sequence[Measure], gap_mm: float, most: int = MOST_TOGETHER
-) -> tuple[Together, ...]:
-    """Every choice of up to `most` shafts that can be in the bore at once.
-
-    A choice is asked only when all smaller ones in it pass. What has no measured width is left out.
-
-    Args:
-        bore: inner diameter.
-        shafts: what there is to choose from; each at most once in a choice.
-        gap_mm: running gap [mm], from 0.
-        most: shafts in a choice, up to six.
-
-    Returns:
-        The choices, smaller ones first, in the order in which the shafts were given.
-    """
-    if bore.size is None:
-        return ()
-    known = [(shaft.name, shaft.size) for shaft in shafts if shaft.size]
-    passing: dict[tuple[int, ...], Fit] = {}
-    for count in range(1, most + 1):
-        for choice in combinations(range(len(known)), count):
-            if count == 1 or all(part in passing for part in combinations(choice, count - 1)):
-                fit = fit_together(bore.size, [known[i][1] for i in choice], gap_mm)
-                if fit is not Fit.DOES_NOT_FIT:
-                    passing[choice] = fit
-    return tuple(Together(tuple(known[i][0] for i in choice), fit) for choice, fit in passing.items())
 
 
 def _lows_and_highs(sizes: Sequence[Dimension | None]) -> tuple[Lengths, Lengths]:

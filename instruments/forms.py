@@ -44,6 +44,12 @@ class FitForm(forms.Form):
         return shafts
 
 
+class GapForm(forms.Form):
+    """The running gap by which a table of fits is judged."""
+
+    gap_mm = forms.FloatField(label="Running gap, in mm", min_value=0, max_value=3, widget=forms.NumberInput)
+
+
 class MarkForm(forms.Form):
     """A further mark on a piece."""
 

@@ -1,5 +1,6 @@
 """Questions to pieces and parts."""
 
+from instruments.reads.fits import KINDS_IN_ORDER, Company, Matrix, company_of, matrix_of
 from instruments.reads.measures import BORE_KINDS, SHAFT_KINDS, bore_of, dimensions_of, shaft_of
 from instruments.reads.mountings import adapters_at_hand, fit_limits, judge_with_barrel, mounting_of
 from instruments.reads.pieces import (
@@ -12,13 +13,18 @@ from instruments.reads.pieces import (
 
 __all__ = [
     "BORE_KINDS",
+    "KINDS_IN_ORDER",
     "SHAFT_KINDS",
+    "Company",
+    "Matrix",
     "adapters_at_hand",
     "against_packing",
     "bore_of",
+    "company_of",
     "dimensions_of",
     "fit_limits",
     "judge_with_barrel",
+    "matrix_of",
     "mounting_of",
     "piece_by_mark",
     "replaced_mark",

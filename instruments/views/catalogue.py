@@ -12,8 +12,8 @@ from django.shortcuts import get_object_or_404, render
 from instruments.drawings import cross_section
 from instruments.fit import Judgement, Measure, co_passage, pass_together
 from instruments.forms import FitForm, PieceForm
-from instruments.models import Part, PartKind
-from instruments.reads import bore_of, dimensions_of, shaft_of
+from instruments.models import Part, PartKind, Series
+from instruments.reads import BORE_KINDS, bore_of, dimensions_of, shaft_of
 from instruments.states import PieceState
 from journal.doors import person_of
 from journal.reads import policy
@@ -31,6 +31,7 @@ def catalogue(request: HttpRequest) -> HttpResponse:
     if words:
         parts = parts.filter(Q(code__icontains=words) | Q(name__icontains=words))
     context = {"parts": parts.order_by("kind", "size__series", "size__order", "code"), "kinds": list(PartKind)}
+    context["series"] = Series.objects.all()
     return render(request, "instruments/catalogue.html", {**context, "kind": kind, "words": words})
 
 
@@ -42,7 +43,7 @@ def part(request: HttpRequest, code: str) -> HttpResponse:
         "dimensions": list(dimensions_of(row)),
         "ports": row.base.ports.all() if row.kind == PartKind.BASE and hasattr(row, "base") else (),
         "pieces": row.pieces.select_related("place").order_by("code"),
-        "bore": bore_of(row).size,
+        "has_bore": row.kind in BORE_KINDS,
         "form": PieceForm() if Right.MASTER in person_of(request).rights and not row.single_use else None,
     }
     return render(request, "instruments/part.html", context)

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from instruments.fit import Dimension, Fit, Measure, fit_together, fits, verdict
-from instruments.fit_matrix import Together, clearances_mm, go_together, pairs_per_bore
+from instruments.fit import Dimension, Fit, fit_together, fits, verdict
+from instruments.fit_matrix import Clearance, clearances_mm, fit_matrix, pairs_per_bore
 
 SIZES = st.lists(
     st.none() | st.builds(Dimension, st.integers(10, 90).map(lambda n: n / 10), st.sampled_from([0.0, 0.05, 0.1])),
@@ -43,39 +43,19 @@ def test_pairs_are_counted_as_by_hand(bores: list[float], shafts: list[float], g
     assert pairs_per_bore(bores, shafts, gap).tolist() == counts
 
 
-def test_what_can_go_through_together() -> None:
-    bore = Measure("Barrel", Dimension(8.6))
-    shafts = [
-        Measure("Telescope", Dimension(5.5)),
-        Measure("Unmeasured", None),
-        Measure("Suction", Dimension(2.5)),
-        Measure("Probe", Dimension(1.0, 0.05)),
-        Measure("Dilator", Dimension(8.15, 0.1)),
-        Measure("Bougie", Dimension(9.0)),
+def test_a_cell_says_verdict_and_clearance_or_that_nothing_was_measured() -> None:
+    bores = [Dimension(7.0, 0.05), Dimension(7.5), None]
+    rows = fit_matrix(bores, [Dimension(6.6, 0.05), Dimension(7.4), None], 0.2)
+    assert [[cell.fit for cell in row] for row in rows] == [
+        [Fit.TIGHT, Fit.FITS, Fit.NOT_MEASURED],
+        [Fit.DOES_NOT_FIT, Fit.DOES_NOT_FIT, Fit.NOT_MEASURED],
+        [Fit.NOT_MEASURED] * 3,
     ]
-    assert go_together(bore, shafts, 0.2) == (
-        Together(("Telescope",), Fit.FITS),
-        Together(("Suction",), Fit.FITS),
-        Together(("Probe",), Fit.FITS),
-        Together(("Dilator",), Fit.TIGHT),
-        Together(("Telescope", "Suction"), Fit.FITS),
-        Together(("Telescope", "Probe"), Fit.FITS),
-        Together(("Suction", "Probe"), Fit.FITS),
-        Together(("Telescope", "Suction", "Probe"), Fit.FITS),
-    )
-    assert go_together(Measure("Barrel", None), shafts, 0.2) == ()
-
-
-@settings(max_examples=30, deadline=None)
-@given(TENTHS, st.integers(20, 120).map(lambda n: n / 10))
-def test_every_choice_that_passes_is_listed(shafts: list[float], bore: float) -> None:
-    found = go_together(
-        Measure("Bore", Dimension(bore)), [Measure(str(i), Dimension(d)) for i, d in enumerate(shafts)], 0.1
-    )
-    indices = range(len(shafts))
-    choices = [choice for count in (1, 2, 3) for choice in combinations(indices, count)]
-    passing = [choice for choice in choices if fits(bore, [shafts[i] for i in choice], 0.1)]
-    assert [together.names for together in found] == [tuple(map(str, choice)) for choice in passing]
+    tight = rows[0][0]
+    # 7.0 - 6.6 - 2 * 0.2, and two tolerances of 0.05 for and against it
+    assert [tight.nominal_mm, tight.least_mm, tight.most_mm] == pytest.approx([0, -0.1, 0.1])
+    assert rows[1][1].nominal_mm == pytest.approx(-0.3)
+    assert rows[2][0] == Clearance(Fit.NOT_MEASURED)
 
 
 def test_what_is_no_question_is_refused() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from instruments.gauge import diameter_mm, french, millimetres
+from instruments.gauge import diameter_mm, french, in_column, millimetres
 
 # ISO 8836:2014, 5.1 to 5.2: French in thirds of a millimetre.
 FRENCH = {5: 1.67, 6: 2.00, 8: 2.67, 10: 3.33, 12: 4.00, 14: 4.67, 16: 5.33, 18: 6.00, 20: 6.67}
@@ -22,6 +22,18 @@ def test_french_is_a_third_of_a_millimetre(gauge: int, diameter: float) -> None:
 def test_a_gauge_is_shown_with_millimetres(diameter: float, words: str) -> None:
     """30 Fr is 10 mm of diameter, not of circumference."""
     assert french(diameter).replace("\N{NO-BREAK SPACE}", " ") == words
+
+
+def test_a_gauge_carries_its_tolerance() -> None:
+    assert french(2.0, 0.05).replace("\N{NO-BREAK SPACE}", " ") == "6 Fr (2.0 ± 0.05 mm)"
+
+
+@pytest.mark.parametrize(
+    ("length", "words"),
+    [(0.4, "0.40"), (-0.65, "\N{MINUS SIGN}0.65"), (0.125, "0.125"), (-1e-7, "0.00"), (12, "12.00")],
+)
+def test_a_figure_in_a_column_of_millimetres(length: float, words: str) -> None:
+    assert in_column(length) == words
 
 
 def test_no_gauge_without_a_diameter() -> None:

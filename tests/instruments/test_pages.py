@@ -42,11 +42,11 @@ def test_the_catalogue_asks_as_often_for_many_parts(django_assert_num_queries: A
     client = signed_in(Role.NURSE)
     makers.part()
     client.get(reverse("catalogue"))
-    with django_assert_num_queries(3):  # session, person, parts
+    with django_assert_num_queries(4):  # session, person, parts, series
         client.get(reverse("catalogue"))
     for _ in range(10):
         makers.part()
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         client.get(reverse("catalogue"))
 
 
