@@ -114,6 +114,12 @@ def fits_within(radii: Sequence[float], radius: float) -> bool:
     return _lay_out(scaled, bore) is not None or _solve(scaled)[0].radius <= bore
 
 
+def forget() -> None:
+    """Empty the store of answers, which is kept by the sorted radii: the next question is worked out anew."""
+    for store in (_solve, _lower_bound):
+        store.cache_clear()
+
+
 def _sorted(radii: Sequence[float]) -> tuple[Order, tuple[float, ...], float]:
     """Indices, largest disc first; the radii in that order as shares of the largest; the largest."""
     if not 1 <= len(radii) <= MOST_DISCS:

@@ -82,14 +82,16 @@ def required_bores_mm(widths_mm: ArrayLike, gap_mm: float) -> Lengths:
         raise ValueError(f"Cannot judge choices of shape {widths.shape}: each must have 1 to {MOST_EXACT} shafts.")
     if not (np.isfinite(widths).all() and (widths > 0).all() and gap_mm >= 0):
         raise ValueError("Cannot judge these choices: every diameter must be finite and above 0, the gap from 0.")
-    grown = -np.sort(-(widths + gap_mm) / 2, axis=1)
-    radius = grown[:, :2].sum(axis=1)
-    if widths.shape[1] == MOST_EXACT:
-        a, b, c = grown.T
+    grown = np.ascontiguousarray((widths.T + gap_mm) / 2)
+    radius = grown.sum(axis=0)
+    if len(grown) == MOST_EXACT:
+        one, other, third = grown
+        a, c = grown.max(axis=0), grown.min(axis=0)
+        b = np.maximum(np.minimum(one, other), np.minimum(np.maximum(one, other), third))  # the middle one
         beside = a * b * (a + b) / (a * a + a * b + b * b)  # what fits the gap beside the two larger ones
-        third = np.maximum(c, beside)
-        outer = a * b * third / (2 * np.sqrt(a * b * third * (a + b + third)) - (a * b + b * third + third * a))
-        radius = np.where(c > beside, outer, radius)
+        wide = np.maximum(c, beside)
+        outer = a * b * wide / (2 * np.sqrt(a * b * wide * (a + b + wide)) - (a * b + b * wide + wide * a))
+        radius = np.where(c > beside, outer, a + b)
     bores: Lengths = 2 * radius + gap_mm
     return bores
 

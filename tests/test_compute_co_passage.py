@@ -85,6 +85,22 @@ def test_a_file_is_read_in_place_of_standard_input(tmp_path: Path) -> None:
         ({**QUESTION, "shafts_mm": [1] * 7}, "Cannot read shafts_mm: it is a list of 7, must be a list of 1 to 6."),
         ({**QUESTION, "gap_mm": -1}, "Cannot read gap_mm: it is -1, must be a finite number from 0 up to 1000."),
         ({**QUESTION, "bore_mm": 0}, "Cannot read bore_mm: it is 0, must be a finite number from 0.001 up to 1000."),
+        (
+            {**QUESTION, "bore_mm": 1e308},
+            "Cannot read bore_mm: it is 1e+308, must be a finite number from 0.001 up to 1000.",
+        ),
+        (
+            {**QUESTION, "bore_mm": "9.2"},
+            'Cannot read bore_mm: it is "9.2", must be a finite number from 0.001 up to 1000.',
+        ),
+        (
+            {**QUESTION, "shafts_mm": [5.5, True]},
+            "Cannot read shafts_mm[1]: it is true, must be a finite number from 0.001 up to 1000.",
+        ),
+        (
+            {**QUESTION, "shafts_mm": [[5.5, 2.5]]},
+            "Cannot read shafts_mm[0]: it is [5.5, 2.5], must be a finite number from 0.001 up to 1000.",
+        ),
         ([QUESTION, 5], "Document 2 of 2: Cannot read the document: it is 5, must be an object."),
     ],
 )

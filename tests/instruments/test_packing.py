@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from instruments.packing import Packing, fits_within, least_radius, smallest_enclosing
+from instruments.packing import Packing, fits_within, forget, least_radius, smallest_enclosing
 from tests.instruments.brute import brute_force, exact
 
 RADII = st.floats(0.3, 3.0)
@@ -173,6 +173,13 @@ def test_a_disc_in_the_very_middle_of_a_ring_leaves_its_gaps_to_others() -> None
     assert found.certified
     assert found.radius == pytest.approx(EQUAL[5], rel=1e-9)
     assert overlap(found, radii) <= 1e-12
+
+
+def test_a_forgotten_answer_is_found_again() -> None:
+    radii = (1.3, 1.1, 1.0, 0.9)
+    found = smallest_enclosing(radii)
+    forget()
+    assert smallest_enclosing(radii) == found
 
 
 def test_the_same_discs_give_the_same_answer() -> None:
