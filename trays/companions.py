@@ -69,28 +69,37 @@ class CompanionRule:
 
 @dataclass(slots=True)
 class _Tally:
-    """One kind of companion of one series: how many each size calls for, which are there, which are spare."""
+    """One kind of companion of one series: how many each size calls for, which are there, which are spare.
+
+    `early` are those whose barrel the list still waits for: they are in nobody's place.
+    """
 
     rule: CompanionRule
     kind: str
     called: Mapping[SizeOf, int]
     there: Mapping[SizeOf, Sequence[Sized]]
     spare: list[Sized]
+    early: list[Sized]
 
 
 def judge_companions(
-    rules: Iterable[CompanionRule], pieces: Iterable[Sized], listed: Container[str]
+    rules: Iterable[CompanionRule],
+    pieces: Iterable[Sized],
+    listed: Container[str],
+    awaited: Container[SizeOf] = (),
 ) -> tuple[tuple[Finding, ...], frozenset[str]]:
     """Whether each barrel has the sheath and seal of its size, and each of these its barrel.
 
     Every barrel present calls for one of each; a size of a rule's range calls for one even when its
     barrel is absent. What is spare (its size calls for none, or for fewer and no line lists it) is held
-    against the nearest size that lacks one: then it is there in its place.
+    against the nearest size that lacks one: then it is there in its place. A companion whose barrel the
+    list still waits for is only early: it forbids finishing, too, but it is not held against another size.
 
     Args:
         rules: at most one for each series.
         pieces: what lies on the tray, in the order of preference among equals.
         listed: codes of the pieces that serve a line of the list.
+        awaited: sizes of the barrels that lines of the list still lack.
 
     Returns:
         Findings of severity stop, and the codes of the companions that they or the rules account for.
@@ -100,25 +109,35 @@ def judge_companions(
     explained: set[str] = set()
     for rule in rules:
         for kind in rule.kinds:
-            tally = _tally(rule, kind, everything, listed)
+            tally = _tally(rule, kind, everything, listed, awaited)
             kept = {piece.code for found in tally.there.values() for piece in found}
-            explained |= kept - {piece.code for piece in tally.spare}
+            explained |= kept - {piece.code for piece in (*tally.spare, *tally.early)}
             for finding, code in _against(tally):
                 findings.append(finding)
                 explained.add(code)
     return tuple(findings), frozenset(explained)
 
 
-def _tally(rule: CompanionRule, kind: str, pieces: Sequence[Sized], listed: Container[str]) -> _Tally:
+def _tally(
+    rule: CompanionRule,
+    kind: str,
+    pieces: Sequence[Sized],
+    listed: Container[str],
+    awaited: Container[SizeOf],
+) -> _Tally:
     barrels = _by_size(rule, BARREL, pieces)
     there = _by_size(rule, kind, pieces)
     called = {size: max(1, len(barrels.get(size, ()))) for size in {*barrels, *rule.sizes}}
-    spare = []
+    spare: list[Sized] = []
+    early: list[Sized] = []
     for size, found in there.items():
         in_turn = sorted(found, key=lambda piece: piece.code not in listed)
         beyond = in_turn[called.get(size, 0) :]
-        spare += [piece for piece in beyond if size not in called or piece.code not in listed]
-    return _Tally(rule, kind, called, there, spare)
+        if size not in called and size in awaited:
+            early += beyond
+        else:
+            spare += [piece for piece in beyond if size not in called or piece.code not in listed]
+    return _Tally(rule, kind, called, there, spare, early)
 
 
 def _by_size(rule: CompanionRule, kind: str, pieces: Iterable[Sized]) -> dict[SizeOf, list[Sized]]:
@@ -141,14 +160,18 @@ def _against(tally: _Tally) -> Iterator[tuple[Finding, str]]:
             yield _other_size(tally, size, wrong), wrong.code
         if lacking > 0:
             yield _missing(tally, size, lacking), ""
-    for piece in spare:
+    for piece in sorted((*spare, *tally.early), key=lambda piece: (_order(piece), piece.code)):
         if piece.size not in tally.called:
             yield _orphan(tally, piece), piece.code
 
 
 def _steps(piece: Sized, size: SizeOf) -> int:
+    return abs(_order(piece) - size.order)
+
+
+def _order(piece: Sized) -> int:
     assert piece.size is not None  # noqa: S101 - _by_size lets only sized pieces in
-    return abs(piece.size.order - size.order)
+    return piece.size.order
 
 
 def _label(piece: Sized) -> str:
@@ -165,7 +188,7 @@ def _missing(tally: _Tally, size: SizeOf, lacking: int) -> Finding:
         f"Cannot finish the tray with {tally.rule.series_name} {size.label}: "
         f"{wanted - lacking} of {wanted} × {tally.kind} of this size on the tray, must be {wanted}.",
         f"Scan a {tally.kind} of size {size.label}.",
-        {"size": size.label, "wanted": wanted, "found": wanted - lacking},
+        {"kind": tally.kind, "series": size.series, "size": size.label, "wanted": wanted, "found": wanted - lacking},
     )
 
 
@@ -177,7 +200,7 @@ def _other_size(tally: _Tally, size: SizeOf, wrong: Sized) -> Finding:
         f"Cannot finish the tray with {tally.rule.series_name} {size.label}: "
         f"{tally.kind} {wrong.code} is of size {_label(wrong)}, must be of size {size.label}.",
         f"Take {wrong.code} off and scan a {tally.kind} of size {size.label}.",
-        {"size": size.label, "found_size": _label(wrong)},
+        {"kind": tally.kind, "series": size.series, "size": size.label, "found_size": _label(wrong)},
     )
 
 
@@ -189,5 +212,5 @@ def _orphan(tally: _Tally, piece: Sized) -> Finding:
         f"Cannot finish the tray with {tally.kind} {piece.code} of {tally.rule.series_name} {_label(piece)}: "
         "no barrel of this size is on the tray, one must be.",
         f"Scan the barrel of size {_label(piece)}, or take {piece.code} off.",
-        {"size": _label(piece)},
+        {"kind": BARREL, "series": tally.rule.series, "size": _label(piece)},
     )

@@ -10,10 +10,11 @@ from datetime import date
 from instruments.life import Wear, fit_to_pack
 from journal.findings import Finding, Severity, stops
 from trays.assignment import assign
-from trays.companions import CompanionRule, Sized, SizeOf, judge_companions
+from trays.companions import BARREL, CompanionRule, Sized, SizeOf, judge_companions
 
 __all__ = [
     "MISSING_LINE",
+    "TAKE_APART",
     "Alternative",
     "CompanionRule",
     "Item",
@@ -27,6 +28,7 @@ __all__ = [
 ]
 
 MISSING_LINE = "missing-line"  # slug of the finding that a line lacks something
+TAKE_APART = "take-apart"  # slug of the finding that a part is washed and sterilised in pieces
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +51,8 @@ class WantedLine:
         quantity: how many pieces.
         essential: whether the tray may not go out without it.
         substitutes: parts that may stand in, the best liked first.
+        kind: kind of the part.
+        size: its size in a series; None where it has none.
 
     Raises:
         ValueError: quantity below one.
@@ -60,6 +64,8 @@ class WantedLine:
     quantity: int = 1
     essential: bool = True
     substitutes: tuple[Alternative, ...] = ()
+    kind: str = ""
+    size: SizeOf | None = None
 
     def __post_init__(self) -> None:
         if self.quantity < 1:
@@ -109,6 +115,7 @@ class Item(Sized):
         mass_g: its mass [g]; None = not measured.
         programmes: codes of the sterilising programmes validated for its part.
         wear: what the rules of its life ask for.
+        take_apart: what of it is taken apart for wash and sterilising; empty for nothing.
     """
 
     part_code: str
@@ -116,6 +123,7 @@ class Item(Sized):
     mass_g: float | None
     programmes: frozenset[str]
     wear: Wear
+    take_apart: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +203,8 @@ def judge_tray(wanted: Wanted, items: Iterable[Item], today: date) -> TrayCount:
     Returns:
         Rows, findings, lacks and the line of each piece. Missing lines are looks; companions of another
         size, missing or without their barrel, no common programme, too much mass and whatever ends a
-        piece's life are stops; pieces too many are looks; masses not measured are a note.
+        piece's life are stops; pieces too many are looks; masses not measured, and parts that are taken
+        apart for wash and sterilising, are notes.
 
     Raises:
         ValueError: the same piece twice.
@@ -208,7 +217,8 @@ def judge_tray(wanted: Wanted, items: Iterable[Item], today: date) -> TrayCount:
         LineCount(line, tuple(item for item in pieces if positions.get(item.code) == line.position))
         for line in sorted(wanted.lines, key=lambda line: line.position)
     )
-    companions, explained = judge_companions(wanted.rules, pieces, positions)
+    awaited = {row.line.size for row in rows if not row.done and row.line.kind == BARREL and row.line.size}
+    companions, explained = judge_companions(wanted.rules, pieces, positions, awaited)
     findings = (
         *(_missing(row) for row in rows if not row.done),
         *companions,
@@ -216,6 +226,7 @@ def judge_tray(wanted: Wanted, items: Iterable[Item], today: date) -> TrayCount:
         *_mass(pieces, wanted.mass_limit_g),
         *(finding for item in pieces for finding in fit_to_pack(item.wear, today)),
         *_too_many(wanted.lines, [item for item in pieces if item.code not in {*positions, *explained}]),
+        *_take_apart(pieces),
     )
     lacks = tuple(
         Lack(row.line.part_code, row.line.part_name, row.lacking, row.line.essential) for row in rows if not row.done
@@ -261,6 +272,19 @@ def _too_many(lines: Iterable[WantedLine], pieces: Iterable[Item]) -> Iterator[F
             item.code,
             f"{item.part_name} {item.code} is too many: {why}.",
             f"Take {item.code} off.",
+        )
+
+
+def _take_apart(pieces: Iterable[Item]) -> Iterator[Finding]:
+    """Once for each part, however many pieces of it lie there."""
+    for item in {item.part_code: item for item in pieces if item.take_apart}.values():
+        yield Finding(
+            TAKE_APART,
+            Severity.NOTE,
+            item.part_name,
+            f"{item.part_name} goes through wash and steriliser taken apart: {item.take_apart}.",
+            "Look that it is, before the tray is closed.",
+            {"part": item.part_code},
         )
 
 

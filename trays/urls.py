@@ -9,6 +9,7 @@ urlpatterns = [
     path("templates/", receiving.templates, name="templates"),
     path("templates/<str:code>/publish/", receiving.publish, name="publish-template"),
     path("trays/", bench.trays, name="trays"),
+    path("trays/cards/", bench.cards, name="bench-cards"),
     path("trays/<str:code>/", bench.tray, name="tray"),
     path("trays/<str:code>/bench/", bench.bench, name="tray-bench"),
     path("trays/<str:code>/put/", bench.put, name="tray-put"),

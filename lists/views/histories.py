@@ -14,6 +14,7 @@ from journal.roles import Right
 from lists.reads import pack_history, piece_history
 from lists.trail import told
 from trays.models import Pack
+from trays.reads import label_standing
 from trays.verbs import pack_offers
 
 
@@ -48,6 +49,7 @@ def pack(request: HttpRequest, code: str) -> HttpResponse:
         "pack": row,
         "path": history.path,
         "trail": told(history.lines),
+        "label": label_standing(row),
         "offers": pack_offers(row, person_of(request).rights),
     }
     return render(request, "lists/pack.html", context)

@@ -19,6 +19,7 @@ from reprocessing.rules import wrong_state
 from reprocessing.states import LOAD_STEPS, OPENS, LoadKind, LoadState, MachineKind
 from reprocessing.writer import lock_load, lock_load_and_machine, lock_machine, move_load
 from trays.models import Content, Pack
+from trays.reads import unread_label
 from trays.states import ENDED, PackKind
 from trays.writer import lock_pack, move_pack
 
@@ -93,7 +94,7 @@ def add_pack(load: str, pack: str, *, act: Act) -> Done:
     move_pack(item, "load", act, facts=facts, evidence={"load": row.code})
     LoadPack.objects.create(load=row, pack=item)
     write_line(LoadLine, row, "add_pack", act, evidence={"pack": item.code})
-    return Done.of("add_pack", row, f"{item.name} {item.code} is in {row.code}.")
+    return Done.of("add_pack", row, f"{item.name} {item.code} is in {row.code}.", findings=unread_label(item))
 
 
 def _adding_facts(load: Load, subject: str) -> Iterator[Finding]:

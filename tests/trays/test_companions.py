@@ -54,7 +54,7 @@ def test_a_companion_of_another_size_names_both_sizes(kind: str) -> None:
     count = judge(*items, wrong, lines=lines_for(items), rules=(RULE,))
     (finding,) = count.findings
     assert (finding.slug, finding.severity, finding.subject) == (f"{kind}-other-size", Severity.STOP, wrong.code)
-    assert finding.numbers == {"size": "5.0", "found_size": "5.5"}
+    assert finding.numbers == {"kind": kind, "series": "A", "size": "5.0", "found_size": "5.5"}
     assert "is of size 5.5, must be of size 5.0" in finding.sentence
 
 
@@ -81,7 +81,7 @@ def test_every_barrel_wants_a_sheath_of_its_own() -> None:
     rule = CompanionRule("A", "Adult", wants_seal=False)
     count = judge(sized("barrel", FIVE, "b1"), sized("barrel", FIVE, "b2"), sized("sheath", FIVE), rules=(rule,))
     (finding,) = count.stops
-    assert finding.numbers == {"size": "5.0", "wanted": 2, "found": 1}
+    assert finding.numbers == {"kind": "sheath", "series": "A", "size": "5.0", "wanted": 2, "found": 1}
 
 
 def test_a_second_sheath_that_no_line_lists_is_held_against_the_size_that_lacks_one() -> None:

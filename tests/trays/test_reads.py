@@ -16,7 +16,7 @@ from tests.makers import AT, act, refused
 from trays.actions import join_closed_set, publish_version
 from trays.matching import SizeOf
 from trays.models import TemplateVersion, Tray
-from trays.reads import items, published_version, tray_by_mark, tray_count, wanted, whereabouts
+from trays.reads import items, nearest, published_version, tray_by_mark, tray_count, wanted
 
 pytestmark = pytest.mark.django_db
 
@@ -132,24 +132,25 @@ def remedy(tray: Tray) -> str:
 def test_a_missing_line_says_where_a_piece_of_it_is() -> None:
     part = makers.part(name="Forceps")
     tray = makers.tray(makers.template(part))
-    assert remedy(tray) == "Scan it in. No inspected piece of it is free."
+    assert remedy(tray) == "Scan it in. None is free."
     piece = makers.piece(part)
-    assert remedy(tray) == f"Scan it in. {piece.code} (Forceps) is inspected; its place is not recorded."
+    assert remedy(tray) == f"Scan it in. {piece.code} is inspected, place not recorded."
     stored = makers.piece(part, place=makers.place("Store A"))
-    assert remedy(tray) == f"Scan it in. {stored.code} (Forceps) is in Store A."
+    assert remedy(tray) == f"Scan it in. {stored.code} is in Store A."
 
 
 def test_a_substitute_is_offered_when_no_own_piece_is_free() -> None:
     own, other = makers.part(name="Own"), makers.part(name="Other")
     tray = makers.tray(makers.template(makers.line(own, substitutes=[other])))
     substitute = makers.piece(other, place=makers.place("Store A"))
-    assert remedy(tray).endswith(f"{substitute.code} (Other) is in Store A.")
+    assert remedy(tray).endswith(f"Instead {substitute.code} (Other, serves as well) is in Store A.")
     piece = makers.piece(own)
-    assert remedy(tray).endswith(f"{piece.code} (Own) is inspected; its place is not recorded.")
+    assert remedy(tray).endswith(f"{piece.code} is inspected, place not recorded.")
 
 
 def found(part: str, tray: Tray) -> Piece | None:
-    return whereabouts([part], tray=tray, today=AT.date()).get(part)
+    near = nearest([part], tray=tray, today=AT.date()).get(part)
+    return near.free[0] if near and near.free else None
 
 
 def test_the_nearest_piece_is_the_one_in_the_trays_own_place() -> None:

@@ -59,7 +59,7 @@ def confirm_label(pack: str, read: str, *, act: Act) -> Done:
     if findings:
         raise Refused(*findings)
     write_line(PackLine, row, "confirm_label", act, evidence={"read": read.strip()})
-    sentence = f"The label of {row.name} {row.code} can be read."
+    sentence = f"The label of {row.name} {row.code} can be read: its assembly is closed."
     return Done.of("confirm_label", row, sentence, "Bring it to the steriliser.")
 
 

@@ -1,32 +1,30 @@
 """Questions to templates, trays and packs."""
 
+from trays.reads.bench import Bench, BenchRow, Change, TrayStanding, bench_of, changed_rows, tray_standings
+from trays.reads.nearest import Near, nearest
+from trays.reads.papers import LabelStanding, label_standing, unread_label
 from trays.reads.templates import published_version, version_facts, wanted, wanted_of
-from trays.reads.trays import (
-    Bench,
-    BenchRow,
-    TrayStanding,
-    bench_of,
-    items,
-    load_of,
-    tray_by_mark,
-    tray_count,
-    tray_standings,
-    whereabouts,
-)
+from trays.reads.trays import items, load_of, tray_by_mark, tray_count
 
 __all__ = [
     "Bench",
     "BenchRow",
+    "Change",
+    "LabelStanding",
+    "Near",
     "TrayStanding",
     "bench_of",
+    "changed_rows",
     "items",
+    "label_standing",
     "load_of",
+    "nearest",
     "published_version",
     "tray_by_mark",
     "tray_count",
     "tray_standings",
+    "unread_label",
     "version_facts",
     "wanted",
     "wanted_of",
-    "whereabouts",
 ]

@@ -6,7 +6,7 @@ from collections.abc import Collection
 
 from django.db.models import Prefetch
 
-from instruments.models import Size
+from instruments.models import Part, Size
 from journal.findings import Finding, Refused, Severity
 from journal.reads import policy
 from trays.changes import changed_lines
@@ -55,7 +55,7 @@ def wanted(version: TemplateVersion) -> Wanted:
 
 def wanted_of(versions: Collection[int]) -> dict[int, Wanted]:
     """What each of these versions asks for, by its key, in a number of queries that does not grow with them."""
-    lines = TemplateLine.objects.select_related("part").prefetch_related("substitutes__part")
+    lines = TemplateLine.objects.select_related("part__size__series").prefetch_related("substitutes__part")
     rules = SeriesRule.objects.select_related("series").prefetch_related("series__sizes").order_by("series__code")
     rows = TemplateVersion.objects.filter(pk__in=versions).prefetch_related(
         Prefetch("lines", lines), Prefetch("series_rules", rules)
@@ -71,6 +71,11 @@ def wanted_of(versions: Collection[int]) -> dict[int, Wanted]:
     }
 
 
+def size_of(part: Part) -> SizeOf | None:
+    """A part's size as the rules of a tray see it; the part must have been read with size and series."""
+    return None if part.size is None else SizeOf(part.size.series.code, part.size.order, part.size.label)
+
+
 def _line(row: TemplateLine) -> WantedLine:
     return WantedLine(
         row.position,
@@ -79,6 +84,8 @@ def _line(row: TemplateLine) -> WantedLine:
         row.quantity,
         row.essential,
         tuple(Alternative(other.part.code, other.part.name, other.reason) for other in row.substitutes.all()),
+        row.part.kind,
+        size_of(row.part),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import uuid
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from http import HTTPStatus
 from typing import Any
@@ -14,6 +14,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_POST, require_safe
 from django_htmx.http import HttpResponseClientRedirect
 
@@ -27,27 +28,16 @@ from journal.models import Person
 from journal.roles import Right
 from trays import actions
 from trays.actions.assembly import TRAY_EMPTY, whoever_signs
+from trays.cards import CARDS, FAULTS, FINISH, TAKE_OFF, Card, card_of
 from trays.matching import MISSING_LINE
 from trays.models import Pack, Placement, Tray
-from trays.reads import Bench, bench_of, tray_by_mark, tray_standings, version_facts
+from trays.reads import Bench, bench_of, changed_rows, label_standing, tray_by_mark, tray_standings, version_facts
+from trays.symbols import qr_svg
 from trays.verbs import bench_offers, no_right
+from trays.views.said import Said, is_swap
 
-
-@dataclass(frozen=True, slots=True)
-class Said:
-    """What the bench answers to a scan or a button; it looks and sounds like a station's answer.
-
-    Args:
-        result: "taken", "look" or "stop".
-        what: what happened.
-        next_step: what to do.
-        also: further things to look at, one sentence each.
-    """
-
-    result: str
-    what: str
-    next_step: str = ""
-    also: tuple[str, ...] = ()
+SAID_BY_ROWS = (MISSING_LINE, TRAY_EMPTY)
+CARD_DOTS = 8  # of a printer with 203 dots per inch: a module of 1 mm, read at arm's length
 
 
 @require_safe
@@ -67,22 +57,53 @@ def tray(request: HttpRequest, code: str) -> HttpResponse:  # noqa: ARG001 - eve
 @require_safe
 def bench(request: HttpRequest, code: str) -> HttpResponse:
     """The bench of a tray; `?piece=` takes one of its pieces in hand."""
-    template = "trays/bench.html#region" if _is_swap(request) else "trays/bench.html"
+    template = "trays/bench.html#region" if is_swap(request) else "trays/bench.html"
     return render(request, template, _shown(request, _tray(code), in_hand=request.GET.get("piece", "")))
+
+
+@require_safe
+def cards(request: HttpRequest) -> HttpResponse:
+    """The command cards of the bench, to be printed and laminated."""
+    drawn = [(card, mark_safe(qr_svg(card.text, module_dots=CARD_DOTS))) for card in CARDS]  # noqa: S308 - our own SVG
+    return render(request, "trays/cards.html", {"cards": drawn})
 
 
 @require_POST
 def put(request: HttpRequest, code: str) -> HttpResponse:
-    """Take a mark: lay its piece on the tray; a badge names the second person, a tray takes this one's place."""
+    """Take a mark: lay its piece on the tray, or do what a command card says.
+
+    A badge names the second person, another tray takes this one's place.
+    """
     row, text = _tray(code), request.POST.get("code", "")
     decoded = decode(text)
     badge = decoded.key.removeprefix("text:")
-    second = Person.objects.filter(badge=badge, is_active=True).first() if _is_swap(request) else None
+    if card := card_of(decoded.key):
+        return _command(request, row, card)
+    second = Person.objects.filter(badge=badge, is_active=True).first() if is_swap(request) else None
     if second is not None:
         return _answer(request, row, lambda: _signs(second), second=badge)
     if decoded.identifiers.get("kind") == Kind.TRAY.word:
         return _answer(request, row, lambda: _other(text))
     return _answer(request, row, lambda: _lay(text, row, act_of(request)))
+
+
+def _command(request: HttpRequest, row: Tray, card: Card) -> HttpResponse:
+    """Do what a command card says, to the piece in hand where it is about one."""
+    if card.does == FINISH:
+        return finish(request, row.code)
+    piece, act = request.POST.get("hand", ""), act_of(request)
+    if not piece:
+        sentence = f"Cannot {card.does}: no piece is in hand, one must be."
+        remedy = "Scan the piece on the tray once more, then the card."
+        refusal = Refused(Finding("nothing-in-hand", Severity.STOP, row.code, sentence, remedy))
+        return _answer(request, row, partial(_refuse, refusal))
+    if card.does == TAKE_OFF:
+        return _answer(request, row, lambda: actions.take_off_tray(piece, tray=row.code, act=act))
+    return _answer(request, row, lambda: actions.set_aside(piece, reason=card.reason, tray=row.code, act=act))
+
+
+def _refuse(refusal: Refused) -> Done:
+    raise refusal
 
 
 @require_POST
@@ -125,12 +146,7 @@ def finish(request: HttpRequest, code: str) -> HttpResponse:
         second=given.get("second", ""),
         act=act_of(request),
     )
-    return _answer(request, row, run, has_looked=True)
-
-
-def _is_swap(request: HttpRequest) -> bool:
-    """Whether the page asks for its changing part only."""
-    return "HX-Request" in request.headers
+    return _answer(request, row, run)
 
 
 def _tray(code: str) -> Tray:
@@ -167,29 +183,22 @@ def _signs(person: Person) -> Done:
     return Done("second", "badge", person.pk, str(person.badge), "", sentence, "State the reason, then finish.")
 
 
-def _answer(
-    request: HttpRequest,
-    row: Tray,
-    run: Callable[[], Done],
-    *,
-    second: str = "",
-    has_looked: bool = False,
-) -> HttpResponse:
+def _answer(request: HttpRequest, row: Tray, run: Callable[[], Done], *, second: str = "") -> HttpResponse:
     """Run an action and show the bench anew, or go on to the page of what came of it."""
-    if not _is_swap(request):
+    if not is_swap(request):
         return perform(request, run, to=lambda done: _next(done, row))
     try:
         done = run()
     except Refused as refused:
-        first, *others = refused.findings
-        said = Said(first.severity, first.sentence, first.remedy, tuple(finding.words for finding in others))
-        context = _shown(request, row, said=said, in_hand=first.subject, has_looked=has_looked)
+        context = _shown(request, row, said=Said.why_not(refused), in_hand=refused.findings[0].subject)
         return render(request, "trays/bench.html#region", context, status=HTTPStatus.CONFLICT)
     if done.kind in ("pack", "tray"):
         perform(request, lambda: done, to="")  # what was done is said on the page where the work goes on
         return HttpResponseClientRedirect(_next(done, row))
     in_hand = done.mark if done.verb in ("take_off_tray", "join_closed_set") else ""
-    context = _shown(request, row, said=_said(done), in_hand=in_hand, second=second)
+    context = _shown(request, row, said=Said.of(done), in_hand=in_hand, second=second)
+    if done.verb == "set_aside" and "bench" in context:
+        context["said"] = replace(context["said"], next_step=_instead(context["bench"], done.mark))
     return render(request, "trays/bench.html#region", context)
 
 
@@ -200,9 +209,11 @@ def _next(done: Done, row: Tray) -> str:
     return reverse("tray-bench", args=[done.mark if done.kind == "tray" else row.code])
 
 
-def _said(done: Done) -> Said:
-    looks = tuple(f"{found['sentence']} {found['remedy']}".strip() for found in done.findings)
-    return Said("look" if looks else "taken", done.sentence, done.next_step, looks)
+def _instead(shown: Bench, code: str) -> str:
+    """What lacks now that a piece was set aside, and where the nearest in its place is."""
+    part = Piece.objects.values_list("part__code", flat=True).get(code=code)
+    row = next((row for row in shown.still_open if part in row.line.ranks), None)
+    return f"Lacks now: {row.lacking} × {row.line.part_name}. {row.where}" if row else "No line lacks it."
 
 
 def _shown(
@@ -212,7 +223,6 @@ def _shown(
     said: Said | None = None,
     in_hand: str = "",
     second: str = "",
-    has_looked: bool = False,
 ) -> dict[str, Any]:
     """What the bench shows; what was typed for finishing stays typed."""
     given, person, at = request.POST or request.GET, person_of(request), timezone.now()
@@ -227,33 +237,49 @@ def _shown(
         "incomplete_reason": given.get("incomplete_reason", ""),
         "second": second or given.get("second", ""),
     }
+    if pack is not None:
+        context["label"] = label_standing(pack)
     try:
         shown = bench_of(row, at=at)
     except Refused as refused:
         return {**context, "refused": refused.findings}
-    seen = None if has_looked else _number(given.get("version", ""))
     return {
         **context,
-        **_judged(row, shown, seen),
+        **_judged(row, shown, _number(given.get("version", ""))),
         **_hand(row, in_hand, person),
         "other": shown.by_another(person, at),
     }
 
 
 def _judged(row: Tray, shown: Bench, seen: int | None) -> dict[str, Any]:
-    """The judgement, the version that the person works from, and what forbids finishing."""
+    """The judgement, the version that the person works from, and what forbids finishing.
+
+    What only waits to be laid is in the rows; the findings are what is wrong, and what is worth a look.
+    """
+    stale = version_facts(row, shown.version, seen)
     hindrances = list(whoever_signs(row, [placement.piece for placement in shown.laid], shown.count))
-    said_by_the_list = (MISSING_LINE, TRAY_EMPTY)
-    stops = [finding for finding in hindrances if finding.slug not in said_by_the_list]
+    wrong = [
+        *(finding for finding in hindrances if finding not in shown.count.stops and finding.slug not in SAID_BY_ROWS),
+        *shown.waiting.wrong,
+    ]
     return {
         "bench": shown,
         "version": seen or shown.version.number,
+        "stale": stale,
+        "changes": changed_rows(row, shown.version, seen) if stale and seen else (),
         "hindrances": hindrances,
-        "findings": [*version_facts(row, shown.version, seen), *stops, *shown.remarks],
+        "tally": _tally(len(wrong) + len(stale), shown.waiting.to_lay),
+        "findings": [*wrong, *(remark for remark in shown.remarks if remark.severity is Severity.LOOK)],
+        "notes": [remark for remark in shown.remarks if remark.severity is Severity.NOTE],
     }
+
+
+def _tally(wrong: int, to_lay: int) -> str:
+    """What stands against finishing, in figures: exactly what the page lists."""
+    return ", ".join(f"{count} {what}" for count, what in ((wrong, "to put right"), (to_lay, "to lay")) if count)
 
 
 def _hand(row: Tray, code: str, person: Person) -> dict[str, Any]:
     """The piece that the person has in hand, and what can be done with it."""
     piece = Piece.objects.select_related("part").filter(code=code).first() if code else None
-    return {"hand": piece, "offers": bench_offers(piece, row, person.rights) if piece else ()}
+    return {"hand": piece, "offers": bench_offers(piece, row, person.rights) if piece else (), "faults": FAULTS}

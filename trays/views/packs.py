@@ -5,10 +5,12 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from datetime import datetime
+from functools import partial
+from http import HTTPStatus
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST
@@ -17,9 +19,10 @@ from journal.doors import act_of, perform
 from journal.findings import Refused
 from trays import actions, paper
 from trays.models import Pack, Tray
-from trays.reads import published_version
+from trays.reads import label_standing, published_version
 from trays.states import Paper
 from trays.verbs import pack_action
+from trays.views.said import Said, is_swap
 
 
 @require_POST
@@ -35,10 +38,17 @@ def pack_verb(request: HttpRequest, code: str, verb: str) -> HttpResponse:
 
 @require_POST
 def label_read(request: HttpRequest, code: str) -> HttpResponse:
-    """The printed label, scanned back at the pack's page."""
-    read = request.POST.get("code", "")
-    to = reverse("pack", args=[code])
-    return perform(request, lambda: actions.confirm_label(code, read, act=act_of(request)), to=to)
+    """The printed label, scanned back at the pack's page: the end of the assembly."""
+    run = partial(actions.confirm_label, code, request.POST.get("code", ""), act=act_of(request))
+    if not is_swap(request):
+        return perform(request, run, to=reverse("pack", args=[code]))
+    try:
+        said, status = Said.of(run()), HTTPStatus.OK
+    except Refused as refused:
+        said, status = Said.why_not(refused), HTTPStatus.CONFLICT
+    pack = _pack(code)
+    context = {"pack": pack, "label": label_standing(pack), "said": said}
+    return render(request, "partials/paper.html", context, status=status)
 
 
 @require_GET
