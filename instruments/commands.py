@@ -6,6 +6,9 @@ from enum import StrEnum
 
 from instruments.identity import Kind, OwnCode, decode
 
+BY_CARD = "Set aside with the command card; the fault is not described yet."
+"""The reason of a piece that is set aside by the card alone."""
+
 
 class Command(StrEnum):
     """What a card asks for; the value is what stands on it. The order is for ever: it numbers the cards."""

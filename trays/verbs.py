@@ -39,6 +39,9 @@ def pack_action(name: str) -> tuple[Verb, Callable[..., Done]] | None:
     return None if found is None else (found[0], found[2])
 
 
+FAULTS = ("bent, dented or cracked", "does not move or lock", "torn or worn out", "poor image or light")
+"""What is most often wrong with a piece at the bench, for one tap; common practice, no source."""
+
 _AT_THE_BENCH: tuple[tuple[Verb, frozenset[PieceState], frozenset[Right]], ...] = (
     (Verb("take_off", "Take off the tray"), frozenset({PieceState.ON_TRAY}), frozenset({Right.ASSEMBLE})),
     (

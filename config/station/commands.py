@@ -11,11 +11,10 @@ from config.station.answers import Answer, Press, Result, Scan, question, scanne
 from config.station.memory import Memory
 from config.station.resolve import Thing
 from config.station.screen import Mode
-from instruments.commands import Command
+from instruments.commands import BY_CARD, Command
 from instruments.identity import Kind
 from journal.actions import Act
 
-BY_CARD = "Set aside with the command card; the fault is not described yet."
 REPAIR = "repair"  # the press that sets a piece aside
 
 

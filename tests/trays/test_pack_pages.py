@@ -78,7 +78,17 @@ def test_a_list_that_changed_stops_until_it_was_looked_at() -> None:
     answer = swap(client, "tray-finish", tray, version="1")
     assert "it was assembled to version 1, must be version 2." in answer.context["said"].what
     assert changes in answer.context["said"].next_step
-    assert answer.context["version"] == 2
+    assert [
+        (row.before and row.before.quantity, row.after and row.after.quantity) for row in answer.context["changes"]
+    ] == [
+        (1, 2),
+        (None, 1),
+        (1, None),
+    ]
+    text = " ".join(answer.content.decode().split())
+    assert "<td>1 × Forceps </td> <td>2 × Forceps </td>" in text
+    assert "Go on with version 2" in text
+    assert client.get(reverse("tray-bench", args=[tray.code]), headers={"HX-Request": "true"}).context["version"] == 2
 
 
 # Packs
@@ -158,7 +168,10 @@ def test_a_label_that_is_read_back_is_recorded_and_another_packs_is_not() -> Non
     client = signed_in(None, Role.NURSE)
     said = post(client, "pack-label-read", pack.code, code=other.code)[0]
     assert f"Cannot read back the label of {pack.code}: the label says {other.code}, must say {pack.code}." in said
-    assert "can be read. Bring it to the steriliser." in post(client, "pack-label-read", pack.code, code=pack.code)[0]
+    assert (
+        "can be read: its assembly is closed. Bring it to the steriliser."
+        in post(client, "pack-label-read", pack.code, code=pack.code)[0]
+    )
     assert PackLine.objects.get(verb="confirm_label").evidence == {"read": pack.code}
     Pack.objects.update(state=PackState.VOID)
     assert makers.refused(lambda: confirm_label(pack.code, pack.code, act=act())) == ["wrong-state"]

@@ -91,9 +91,9 @@ def test_bench_shows_lines_pieces_and_what_is_still_open() -> None:
     assert [row.line.part_name for row in shown.filled] == ["Forceps"]
     assert "version 1: 1 of 2 lines filled" in text
     assert f"?piece={laid.code}" in text
-    assert f"{loose.code} (Suction tube) is inspected; its place is not recorded." in text
+    assert f"{loose.code} is inspected, place not recorded." in text
     assert "Finish tray" in text
-    assert "Not yet: 1 thing above stands against it." in text
+    assert "Not yet: 1 to lay." in text
 
 
 def test_bench_takes_as_many_queries_for_twenty_lines_as_for_forty(django_assert_num_queries: Any) -> None:
@@ -102,7 +102,7 @@ def test_bench_takes_as_many_queries_for_twenty_lines_as_for_forty(django_assert
         parts = [makers.part() for _ in range(lines)]
         tray = makers.lay(makers.tray(makers.template(*parts)), *(makers.piece(part) for part in parts[1:]))
         client.get(bench(tray))
-        with django_assert_num_queries(19):
+        with django_assert_num_queries(20):
             client.get(bench(tray))
 
 
@@ -114,7 +114,9 @@ def test_what_lies_beside_the_list_is_named_and_stops_are_said() -> None:
     makers.lay(tray, makers.piece(barrel), other := makers.piece(wrong))
     answer = signed_in().get(bench(tray))
     assert [placement.piece for placement in answer.context["bench"].beside] == [other]
-    assert [finding.slug for finding in answer.context["findings"]] == ["sheath-other-size", "seal-missing"]
+    assert [finding.slug for finding in answer.context["findings"]] == ["sheath-other-size"]
+    assert [one.size for one in answer.context["bench"].waiting.companions] == ["Adult 5.0"]
+    assert answer.context["tally"] == "1 to put right, 1 to lay"
     assert f"Take {other.code} off and scan a sheath of size 5.0." in answer.content.decode()
 
 
@@ -273,7 +275,7 @@ def test_a_faulty_piece_is_set_aside_for_a_reason() -> None:
     client = signed_in(None, Role.NURSE)
     assert "the reason is not recorded" in post(client, "tray-set-aside", tray.code, piece=laid.code, reason=" ")[0]
     answer = swap(client, "tray-set-aside", tray, piece=laid.code, reason="jaw loose")
-    assert answer.context["said"].next_step == "Scan another in its place."
+    assert answer.context["said"].next_step == f"Lacks now: 1 × Forceps. None is free: {laid.code} is in repair."
     assert PieceLine.objects.get(piece=laid, verb="send_to_repair").reason == "jaw loose"
 
 

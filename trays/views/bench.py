@@ -6,11 +6,13 @@ import re
 import uuid
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import timedelta
 from functools import partial
 from http import HTTPStatus
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.contrib.auth import logout
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -18,24 +20,25 @@ from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_POST, require_safe
 from django_htmx.http import HttpResponseClientRedirect
 
+from instruments.commands import BY_CARD, Command, command_of
 from instruments.identity import Kind, decode
 from instruments.models import Piece
 from instruments.reads import piece_by_mark
 from journal.actions import Act, Done
-from journal.doors import act_of, perform, person_of, station_of
-from journal.findings import Finding, Refused, Severity
+from journal.doors import SEE_OTHER, act_of, perform, person_of, station_of
+from journal.findings import Finding, Refused, Severity, stop
 from journal.models import Person
 from journal.roles import Right
 from trays import actions
 from trays.actions.assembly import TRAY_EMPTY, whoever_signs
-from trays.cards import CARDS, FAULTS, FINISH, TAKE_OFF, Card, card_of
 from trays.matching import MISSING_LINE
 from trays.models import Pack, Placement, Tray
 from trays.reads import Bench, bench_of, changed_rows, label_standing, tray_by_mark, tray_standings, version_facts
 from trays.symbols import qr_svg
-from trays.verbs import bench_offers, no_right
+from trays.verbs import FAULTS, bench_offers, no_right
 from trays.views.said import Said, is_swap
 
+TAKE_BACK = timedelta(minutes=2)  # so long a scan can be taken back with the card; our proposal
 SAID_BY_ROWS = (MISSING_LINE, TRAY_EMPTY)
 CARD_DOTS = 8  # of a printer with 203 dots per inch: a module of 1 mm, read at arm's length
 
@@ -63,8 +66,8 @@ def bench(request: HttpRequest, code: str) -> HttpResponse:
 
 @require_safe
 def cards(request: HttpRequest) -> HttpResponse:
-    """The command cards of the bench, to be printed and laminated."""
-    drawn = [(card, mark_safe(qr_svg(card.text, module_dots=CARD_DOTS))) for card in CARDS]  # noqa: S308 - our own SVG
+    """The command cards, to be printed and laminated."""
+    drawn = [(command, mark_safe(qr_svg(command.code, module_dots=CARD_DOTS))) for command in Command]  # noqa: S308 - ours
     return render(request, "trays/cards.html", {"cards": drawn})
 
 
@@ -77,8 +80,8 @@ def put(request: HttpRequest, code: str) -> HttpResponse:
     row, text = _tray(code), request.POST.get("code", "")
     decoded = decode(text)
     badge = decoded.key.removeprefix("text:")
-    if card := card_of(decoded.key):
-        return _command(request, row, card)
+    if command := command_of(text):
+        return _command(request, row, command)
     second = Person.objects.filter(badge=badge, is_active=True).first() if is_swap(request) else None
     if second is not None:
         return _answer(request, row, lambda: _signs(second), second=badge)
@@ -87,23 +90,45 @@ def put(request: HttpRequest, code: str) -> HttpResponse:
     return _answer(request, row, lambda: _lay(text, row, act_of(request)))
 
 
-def _command(request: HttpRequest, row: Tray, card: Card) -> HttpResponse:
-    """Do what a command card says, to the piece in hand where it is about one."""
-    if card.does == FINISH:
+def _command(request: HttpRequest, row: Tray, command: Command) -> HttpResponse:
+    """Do what a command card says: to the tray, to the piece in hand, or to what was laid last."""
+    if command is Command.FINISH:
         return finish(request, row.code)
-    piece, act = request.POST.get("hand", ""), act_of(request)
+    if command is Command.HELP:
+        return _go(request, f"{reverse('help')}#assemble")
+    if command is Command.NEXT_PERSON:
+        logout(request)
+        return _go(request, f"{reverse('sign-in')}?next={reverse('tray-bench', args=[row.code])}")
+    act = act_of(request)
+    if command is Command.UNDO_LAST:
+        return _answer(request, row, lambda: actions.take_off_tray(_laid_last(row, act), tray=row.code, act=act))
+    hand = request.POST.get("hand", "")
+    return _answer(request, row, lambda: _aside(hand, row, act))
+
+
+def _go(request: HttpRequest, to: str) -> HttpResponse:
+    return HttpResponseClientRedirect(to) if is_swap(request) else HttpResponseRedirect(to, status=SEE_OTHER)
+
+
+def _laid_last(row: Tray, act: Act) -> str:
+    """The piece that this person laid on the tray just now.
+
+    Raises:
+        Refused: none within the time in which a scan can be taken back.
+    """
+    last = Placement.objects.filter(tray=row, by=act.by, at__gte=act.at - TAKE_BACK).select_related("piece").first()
+    if last is None:
+        sentence = f"Cannot undo: you laid nothing on {row.name} in the last 2 minutes."
+        raise Refused(stop("nothing-to-undo", row.code, sentence, "Scan the piece once more, and take it off."))
+    return str(last.piece.code)
+
+
+def _aside(piece: str, row: Tray, act: Act) -> Done:
     if not piece:
-        sentence = f"Cannot {card.does}: no piece is in hand, one must be."
+        sentence = "Cannot set aside: no piece is in hand, one must be."
         remedy = "Scan the piece on the tray once more, then the card."
-        refusal = Refused(Finding("nothing-in-hand", Severity.STOP, row.code, sentence, remedy))
-        return _answer(request, row, partial(_refuse, refusal))
-    if card.does == TAKE_OFF:
-        return _answer(request, row, lambda: actions.take_off_tray(piece, tray=row.code, act=act))
-    return _answer(request, row, lambda: actions.set_aside(piece, reason=card.reason, tray=row.code, act=act))
-
-
-def _refuse(refusal: Refused) -> Done:
-    raise refusal
+        raise Refused(stop("nothing-held", row.code, sentence, remedy))
+    return actions.set_aside(piece, reason=BY_CARD, tray=row.code, act=act)
 
 
 @require_POST
