@@ -186,7 +186,7 @@ BROKEN: list[tuple[str, Callable[..., Report], bytes, str]] = [
     ("tray's code on a piece", PIECES, b"part,code\nLL-25,T000001N\n", "Cannot take line 2, column code: it is “T000001N”, must be a piece's code, beginning with P."),
     ("place unknown", PIECES, b"part,marks,place\nLL-25,M1,ATTIC\n", "Cannot take line 2, column place: it is “ATTIC”, must be the code of a place of the unit."),
     ("position twice", TEMPLATES, b"template,name,position,part\nT,t,1,LL-25\nT,t,1,TG-1\n", "Cannot take line 3, column position: it is “1”, must be a position of its own in the template."),
-    ("companions of no series", TEMPLATES, b"template,name,position,part,companions\nT,t,1,LL-25,NOPE\n", "Cannot take line 2, column companions: it is “NOPE”, must be a series, or series:first size:last size."),
+    ("companions of no series", TEMPLATES, b"template,name,position,part,companions\nT,t,1,LL-25,NOPE\n", "Cannot take line 2, column companions: it is “NOPE”, must be a series, series:planned size, or series:first size:last size."),
     ("companions the wrong way round", TEMPLATES, b"template,name,position,part,companions\nT,t,1,LL-25,ADULT:8.0:7.0\n", "Cannot take line 2, column companions: it is “ADULT:8.0:7.0”, must be the smaller size first."),
     ("tray of no template", TRAYS, b"name,template\nA,NOPE\n", "Cannot take line 2, column template: it is “NOPE”, must be the code of a template."),
     ("need of nothing", PROCEDURES, b"code,name,needs\nP,p,spoon:X\n", "Cannot take line 2, column needs: it is “spoon:X”, must be template:CODE or part:CODE, and :quantity where it is not one."),

@@ -12,8 +12,10 @@ from journal.imports import Report, RowFault, import_table
 from journal.models import Place
 from journal.roles import Right
 from journal.tables import Column, Row, several, text, whole, yes_no
+from trays.companions import SizeOf
 from trays.models import SeriesRule, Substitute, Template, TemplateLine, TemplateVersion, Tray
 from trays.states import VersionState
+from trays.windows import window
 
 TEMPLATE_COLUMNS = (
     Column("template", text(20), required=True),
@@ -25,8 +27,9 @@ TEMPLATE_COLUMNS = (
     Column("substitutes", several, default=()),
     Column("companions", several, default=()),
 )
-"""Substitutes are written part:reason, in order of preference. Companions are written series, or
-series:first size:last size, on any line of the template."""
+"""Substitutes are written part:reason, in order of preference. Companions are written series,
+series:planned size (with the size below and the size above), or series:first size:last size, on any line of
+the template."""
 
 TRAY_COLUMNS = (
     Column("name", text(80), required=True),
@@ -121,12 +124,16 @@ def _part(column: str, code: str, row: Row) -> Part:
 def _add_rule(version: TemplateVersion, companions: str, row: Row) -> None:
     code, *ends = [part.strip() for part in companions.split(":")]
     series = Series.objects.filter(code=code).first()
-    if series is None or len(ends) not in (0, 2):
-        raise RowFault("companions", companions, "a series, or series:first size:last size", line=row.line)
+    if series is None or len(ends) > 2:
+        must_be = "a series, series:planned size, or series:first size:last size"
+        raise RowFault("companions", companions, must_be, line=row.line)
     orders = dict(Size.objects.filter(series=series).values_list("label", "order"))
     unknown = [end for end in ends if end not in orders]
     if unknown:
         raise RowFault("companions", companions, f"sizes of the series: {', '.join(orders)}", line=row.line)
+    if len(ends) == 1:
+        near = window((SizeOf(code, order, label) for label, order in orders.items()), ends[0]).sizes
+        ends = [near[0].label, near[-1].label]
     first, last = [orders[end] for end in ends] or (None, None)
     if first is not None and last is not None and first > last:
         raise RowFault("companions", companions, "the smaller size first", line=row.line)
