@@ -13,7 +13,8 @@ from instruments.models import Part, Piece, ProgrammeKind, Validation
 from journal.findings import Finding, Refused, stops, unknown
 from trays.matching import MISSING_LINE, Item, TrayCount, judge_tray
 from trays.models import Pack, TemplateVersion, Tray
-from trays.reads.nearest import nearest, parts_of, with_companion, with_place
+from trays.reads.nearest import Near, nearest, parts_of, with_companion, with_place
+from trays.reads.substitutes import fit_on
 from trays.reads.templates import published_version, size_of, wanted
 
 
@@ -88,12 +89,17 @@ def _with_places(count: TrayCount, tray: Tray, today: date) -> tuple[Finding, ..
     parts = parts_of(count.findings)
     asked = [*(row.line.ranks for row in short.values()), *parts.values()]
     near = nearest({code for codes in asked for code in codes}, tray=tray, today=today)
+    others = {other.part_code for row in short.values() for other in row.line.substitutes}
+    fits = fit_on(tray, {code for code in others if near.get(code, Near()).free})
 
     def placed(finding: Finding) -> Finding:
         if finding.slug != MISSING_LINE:
             return with_companion(finding, parts, near)
         row = short[int(finding.numbers["line"])]
-        reasons = {other.part_code: other.reason for other in row.line.substitutes}
+        reasons = {
+            other.part_code: "; ".join(filter(None, [other.reason, fits.get(other.part_code)]))
+            for other in row.line.substitutes
+        }
         return with_place(finding, tuple(row.line.ranks), near, wanted=row.lacking, reasons=reasons)
 
     return tuple(map(placed, count.findings))
