@@ -66,8 +66,8 @@ def test_a_tray_is_scanned_together_put_right_and_finished(page: Page, live_serv
     scan(page, second_forceps.code)
     expect(page.locator(".is-filled > li")).to_have_count(3, timeout=15_000)
     expect(still_open).to_contain_text(f"sheath {piece['other sheath'].code} is of size 8.5, must be of size 8.0.")
-    expect(still_open).to_contain_text("0 of 1 × seal of this size on the tray, must be 1.")
-    expect(still_open).to_contain_text("Lacking")
+    expect(still_open).to_contain_text("Adult 8.0 sheath; seal")
+    expect(still_open).to_contain_text("Not yet: 1 to put right, 2 to lay.")
     expect(page.get_by_role("button", name="Finish tray")).to_be_disabled()
 
     # Put right: the wrong one is tapped and taken off, the right one and the seal are scanned
@@ -88,7 +88,9 @@ def test_a_tray_is_scanned_together_put_right_and_finished(page: Page, live_serv
 
     # The label is scanned back at once, on the page of the pack
     scan(page, pack.code)
-    expect(page.locator("[data-notices]")).to_contain_text(f"The label of Tray 7 {pack.code} can be read.")
+    paper = page.locator("#paper")
+    expect(paper).to_contain_text(f"The label of Tray 7 {pack.code} can be read: its assembly is closed.")
+    expect(paper).to_contain_text("Label read back")
     assert pack.lines.filter(verb="confirm_label").count() == 1
 
 

@@ -222,7 +222,7 @@ def the_label_is_read(desk: Desk, pack: str, folder: Path) -> None:
     symbol = symbol_on(desk.download("Label", folder / "label.pdf"))
     assert symbol == pack
     desk.scan(symbol)
-    desk.told(f"The label of {TRAY_NAME} {pack} can be read.")
+    expect(desk.page.locator("#paper")).to_contain_text(f"The label of {TRAY_NAME} {pack} can be read")
 
 
 def in_a_steriliser(desk: Desk, machine: str, pack: str, trace: str) -> None:

@@ -182,7 +182,9 @@ def test_a_steriliser_asks_for_its_programme_and_takes_packs(clock: Clock) -> No
     assert station.press("programme", programme="S134")["result"] == "taken"
     assert station.open == [f"Tray A {pack.code}"]
     assert pack.tray is not None
-    assert station.scan(pack.tray.code)["result"] == "taken"
+    answer = station.scan(pack.tray.code)
+    assert (answer["result"], answer["what"]) == ("look", f"{pack.name} {pack.code} is in {answer['mark']}.")
+    assert f"The label of {pack.name} {pack.code} was not read back at the bench." in answer["also"][0]
     assert station.press("start", caps_open="yes")["result"] == "taken"
     assert Pack.objects.get(pk=pack.pk).state == PackState.IN_STERILISER
 
