@@ -85,10 +85,14 @@ def test_a_tray_is_scanned_together_put_right_and_finished(page: Page, live_serv
     pack = Pack.objects.get(tray=tray)
     expect(page.locator("[data-notices]")).to_contain_text(f"Tray 7 packed as {pack.code}. Print the label")
     assert (pack.state, pack.contents.count()) == (PackState.ASSEMBLED, 6)
+    the_label_closes_the_step(page, pack)
 
-    # The label is scanned back at once, on the page of the pack
-    scan(page, pack.code)
+
+def the_label_closes_the_step(page: Page, pack: Pack) -> None:
+    """It is scanned back at once, on the page of the pack."""
     paper = page.locator("#paper")
+    expect(paper).to_contain_text("Label not read back")
+    scan(page, pack.code)
     expect(paper).to_contain_text(f"The label of Tray 7 {pack.code} can be read: its assembly is closed.")
     expect(paper).to_contain_text("Label read back")
     assert pack.lines.filter(verb="confirm_label").count() == 1

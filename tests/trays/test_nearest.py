@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -140,7 +142,7 @@ def test_through_the_actions_the_order_of_scans_changes_nothing_and_less_is_neve
     kinds = (PartKind.BARREL, PartKind.SHEATH, PartKind.SEAL)
     parts = [makers.part(kind, size=makers.size(sizes, label)) for label in ("8.0", "8.5") for kind in kinds[:2]]
     forceps = makers.part(PartKind.FORCEPS)
-    listed = [*parts[:3], makers.line(forceps, 2)]
+    listed: list[Any] = [*parts[:3], makers.line(forceps, 2)]
     tray = makers.tray(makers.template(*listed, rules=[makers.rule(sizes, wants_seal=False)]))
     pieces = [*(makers.piece(part) for part in parts), makers.piece(forceps), makers.piece(forceps)]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from typing import Any
 
 from django.db.models import Exists, OuterRef, Q
 
@@ -28,7 +29,7 @@ def fit_on(tray: Tray, part_codes: Collection[str]) -> dict[str, str]:
     lies = Exists(Placement.objects.filter(tray=tray, piece__part=OuterRef("pk")))
     between = Q(lies=True, kind__in=[PartKind.BARREL, PartKind.BASE])
     asked = Part.objects.with_dimensions().annotate(lies=lies).filter(Q(code__in=part_codes) | between)
-    rows = list(asked.prefetch_related("base__ports"))
+    rows: list[Any] = list(asked.prefetch_related("base__ports"))
     barrels = [row for row in rows if row.lies and row.kind == PartKind.BARREL]
     base = next((row for row in rows if row.lies and row.kind == PartKind.BASE), None)
     if not barrels:
