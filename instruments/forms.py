@@ -2,46 +2,129 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
+from django.http import QueryDict
 
 from instruments.fit import MOST_SHAFTS
-from instruments.models import Part
-from instruments.reads import BORE_KINDS, SHAFT_KINDS
+from instruments.models import Part, PartKind
+from instruments.mounting import Mounting, Port
+from instruments.reads import BORE_KINDS, PASSED, SHAFT_KINDS, adapters_at_hand, base_of, mounting_of
+from instruments.rulings import Limits
+
+NO_SUCH_PART = "Cannot find part “%(value)s” here: it must be one of the list. Choose it anew."
+
+
+class PartField(forms.ModelChoiceField):  # type: ignore[type-arg]  # not subscriptable at run time
+    """A part by its code; may be left open."""
+
+    default_error_messages = {"invalid_choice": NO_SUCH_PART}
+
+    def __init__(self, label: str, *kinds: str, **more: Any) -> None:
+        parts = Part.objects.with_dimensions().filter(kind__in=kinds).order_by("kind", "size", "code")
+        super().__init__(parts, to_field_name="code", label=label, required=False, empty_label="None", **more)
+
+
+def _length(label: str, name: str, most_mm: int) -> forms.FloatField:
+    """A length from 0 [mm]."""
+    said = f"Cannot judge with {name}: it is {{}}, must be a number of millimetres from 0 to {most_mm}. Enter it anew."
+    wrong = {
+        "required": said.format("missing"),
+        "invalid": said.format("no number"),
+        **dict.fromkeys(("min_value", "max_value"), said.format("%(value)s mm")),
+    }
+    return forms.FloatField(
+        label=label, min_value=0, max_value=most_mm, widget=forms.NumberInput, error_messages=wrong
+    )
 
 
 class FitForm(forms.Form):
-    """A bore, up to six shafts, and the running gap."""
+    """A barrel with what is on it and in it; seals and ports are asked once base and shafts are known."""
 
-    bore = forms.ModelChoiceField(Part.objects.none(), to_field_name="code", label="Barrel, sheath or loader")
+    bore = PartField("Barrel (or a sheath or loader alone)", *BORE_KINDS)
+    base = PartField("Base", PartKind.BASE)
     shafts = forms.ModelMultipleChoiceField(
         Part.objects.none(),
         to_field_name="code",
         label="What goes through at once",
-        help_text=f"One to {MOST_SHAFTS}.",
+        help_text=f"At most {MOST_SHAFTS}, sheath and pusher counted.",
+        required=False,
         widget=forms.CheckboxSelectMultiple,
+        error_messages={"invalid_choice": NO_SUCH_PART},
     )
-    gap_mm = forms.FloatField(
-        label="Running gap between any two surfaces, in mm", min_value=0, max_value=3, widget=forms.NumberInput
-    )
+    sheath = PartField("Sheath, through or over the barrel", PartKind.SHEATH)
+    loader = PartField("Loader", PartKind.LOADER)
+    implant = PartField("Stent or other implant", PartKind.IMPLANT)
+    pusher = PartField("Pusher", PartKind.PUSHER)
+    gap_mm = _length("Running gap between any two surfaces, in mm", "this running gap", 3)
+    wanted_mm = _length("Wanted reach past the tip, in mm", "this wanted reach", 200)
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(self, data: QueryDict, limits: Limits) -> None:
+        asked = data.copy()
+        asked.setdefault("gap_mm", f"{limits.gap_mm:g}")
+        asked.setdefault("wanted_mm", f"{limits.wanted_mm:g}")
+        super().__init__(asked)
         parts = Part.objects.with_dimensions()
         self.shaft_parts = parts.filter(kind__in=SHAFT_KINDS)
-        bore, shafts = self.fields["bore"], self.fields["shafts"]
-        bore.queryset = parts.filter(kind__in=BORE_KINDS)  # type: ignore[attr-defined]
-        shafts.queryset = self.shaft_parts  # type: ignore[attr-defined]
+        self.fields["shafts"].queryset = self.shaft_parts  # type: ignore[attr-defined]
+        self.chosen = asked.getlist("shafts")
+        bases = parts.filter(kind=PartKind.BASE, code=asked.get("base", ""), base__isnull=False)
+        self.mounted = bases.prefetch_related("base__ports").first()
+        if self.mounted:
+            self._ask_ports(base_of(self.mounted).ports)
 
-    def clean_shafts(self) -> list[Part]:
-        """At most six."""
-        shafts = list(self.cleaned_data["shafts"])
-        if len(shafts) > MOST_SHAFTS:
-            raise forms.ValidationError(
-                f"Cannot judge {len(shafts)} at once: it must be at most {MOST_SHAFTS}. Take some away."
+    def _ask_ports(self, ports: Sequence[Port]) -> None:
+        """A seal for each port, and a port for each shaft."""
+        names = [(port.name, port.name) for port in ports]
+        for port in ports:
+            self.fields[f"seal-{port.name}"] = PartField(f"Seal on the {port.name} port", PartKind.SEAL)
+        for part in self.shaft_parts.filter(code__in=self.chosen, kind__in=PASSED).order_by("kind", "code"):
+            self.fields[f"port-{part.code}"] = forms.ChoiceField(
+                label=f"{part.name} goes through",
+                choices=names,
+                required=False,
+                error_messages={"invalid_choice": "Cannot use port “%(value)s”: this base has none of that name."},
             )
-        return shafts
+
+    def at_the_ports(self) -> list[forms.BoundField]:
+        """Fields that depend on the base."""
+        return [self[name] for name in self.fields if name.startswith(("seal-", "port-"))]
+
+    def clean(self) -> dict[str, Any]:
+        """A sheath, pusher or implant that was ticked as a shaft takes its own place; then all is put together."""
+        asked = self.cleaned_data
+        shafts = list(asked.get("shafts") or ())
+        for kind in (PartKind.SHEATH, PartKind.PUSHER, PartKind.IMPLANT):
+            ticked = next((part for part in shafts if part.kind == kind), None)
+            if ticked and asked.get(str(kind)) in (None, ticked):
+                asked[str(kind)] = ticked
+                shafts.remove(ticked)
+        if not self.errors and asked["bore"]:
+            seals = {port[5:]: part for port, part in asked.items() if port.startswith("seal-") and part}
+            try:
+                asked["mounting"] = mounting_of(
+                    asked["bore"],
+                    base=self.mounted,
+                    seals=seals,
+                    shafts=[(part, asked.get(f"port-{part.code}") or "") for part in shafts],
+                    adapters=adapters_at_hand() if self.mounted else (),
+                    **{name: asked[name] for name in ("sheath", "loader", "pusher", "implant")},
+                )
+            except ValueError as why:
+                self.add_error("shafts", str(why))
+        return asked
+
+    @property
+    def mounting(self) -> Mounting | None:
+        """What is put together; None = no barrel is chosen, or something cannot be read."""
+        return self.cleaned_data.get("mounting") if self.is_valid() else None
+
+    @property
+    def limits(self) -> Limits:
+        """What was asked for."""
+        return Limits(self.cleaned_data["gap_mm"], self.cleaned_data["wanted_mm"])
 
 
 class GapForm(forms.Form):

@@ -104,6 +104,17 @@ def reaches_past(tool: Measure, way: Sequence[Measure], wanted_mm: float | None)
     )
 
 
+def past_end_mm(tool: Measure, way: Sequence[Measure]) -> float | None:
+    """How far a tool's tip is past the end of its way, at nominal lengths [mm]; None = not measured.
+
+    Args:
+        tool: length of the tool.
+        way: lengths that lie one behind the other.
+    """
+    margin = _margin((tool,), way)
+    return margin[0] if margin else None
+
+
 def stays_within(sheath: Measure, way: Sequence[Measure]) -> Judgement:
     """Whether a sheath ends inside its way: it never protrudes past the distal tip of its own barrel.
 

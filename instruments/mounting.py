@@ -24,6 +24,7 @@ class Tube:
         length: from coupling or collar to tip.
         size: step of its series ("ADULT 8.0"); empty = of no series.
         coupling: standard name of its coupling; empty = not recorded.
+        side_ports: it has openings near its tip.
     """
 
     name: str
@@ -32,6 +33,7 @@ class Tube:
     length: Dimension | None = None
     size: str = ""
     coupling: str = ""
+    side_ports: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,10 +173,17 @@ class Mounting:
         return self.sheath if self.sheath and self.through else self.barrel
 
     @property
-    def within(self) -> tuple[Measure, ...]:
-        """What lies side by side in the channel: shafts of the axis and pusher, and without a sheath every shaft."""
-        shafts = [shaft for shaft in self.apart if self.on_axis(shaft) or not self.through]
-        return (*widths(shafts), *([Measure(self.pusher.name, self.pusher.width)] if self.pusher else []))
+    def lumens(self) -> tuple[tuple[Tube, tuple[Measure, ...]], ...]:
+        """Each tube with what lies side by side in it: the barrel first, then a sheath in it; empty ones left out."""
+        pusher = [Measure(self.pusher.name, self.pusher.width)] if self.pusher else []
+        if not (self.sheath and self.through):
+            found = [(self.barrel, (*widths(self.apart), *pusher))]
+        else:
+            beside = widths(shaft for shaft in self.apart if not self.on_axis(shaft))
+            inside = widths(shaft for shaft in self.apart if self.on_axis(shaft))
+            sheath = Measure(self.sheath.name, self.sheath.outer)
+            found = [(self.barrel, (sheath, *beside)), (self.sheath, (*inside, *pusher))]
+        return tuple((tube, contents) for tube, contents in found if contents)
 
     @property
     def pairs(self) -> tuple[tuple[Shaft, Shaft], ...]:

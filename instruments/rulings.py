@@ -136,16 +136,9 @@ def judge(mounting: Mounting, limits: Limits) -> Judgement:
 
 
 def _lumens(m: Mounting, gap_mm: float) -> Iterator[Ruling]:
-    bore = Measure(m.barrel.name, m.barrel.bore)
-    within = m.within
-    if m.sheath and m.through:
-        beside = widths(shaft for shaft in m.apart if not m.on_axis(shaft))
-        sheath = Measure(m.sheath.name, m.sheath.outer)
-        yield Ruling(IN_BARREL, pass_together(bore, (sheath, *beside), gap_mm))
-        if within:
-            yield Ruling(IN_SHEATH, pass_together(Measure(m.sheath.name, m.sheath.bore), within, gap_mm))
-    elif within:
-        yield Ruling(IN_BARREL, pass_together(bore, within, gap_mm))
+    for tube, contents in m.lumens:
+        rule = IN_BARREL if tube is m.barrel else IN_SHEATH
+        yield Ruling(rule, pass_together(Measure(tube.name, tube.bore), contents, gap_mm))
 
 
 def _sheath(m: Mounting, gap_mm: float) -> Iterator[Ruling]:

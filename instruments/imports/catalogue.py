@@ -270,17 +270,21 @@ def _write_dimensions(part: Part, values: Any) -> None:
 
 
 def _write_ports(base: Base, ports: tuple[str, ...]) -> None:
-    """Ports are written name:fitting:bore_mm, with :axis for the one on the axis."""
+    """Ports are written name:fitting:bore_mm, then :axis for the one on the axis, or :way_mm for another."""
     base.ports.all().delete()
     for port in ports:
         parts = [part.strip() for part in port.split(":")]
-        if len(parts) not in (3, 4) or (len(parts) == 4 and parts[3] != "axis"):
+        if len(parts) not in (3, 4):
             raise RowFault("ports", port, "name:fitting:bore_mm, and :axis for the port on the axis")
+        on_axis = parts[3:] == ["axis"]
         try:
-            bore = number(over=0)(parts[2])
+            bore, *way = [number(over=0)(part) for part in (parts[2:3] if on_axis else parts[2:])]
         except ValueError as wrong:
-            raise RowFault("ports", port, f"a bore that is {wrong}") from None
-        BasePort.objects.create(base=base, name=parts[0], fitting=parts[1], bore_mm=bore, on_axis=len(parts) == 4)
+            raise RowFault("ports", port, f"a bore, and a length of the way or “axis”, that is {wrong}") from None
+        way_mm = way[0] if way else None
+        BasePort.objects.create(
+            base=base, name=parts[0], fitting=parts[1], bore_mm=bore, on_axis=on_axis, way_mm=way_mm
+        )
 
 
 def _write_programmes(part: Part, codes: tuple[str, ...]) -> None:
@@ -303,8 +307,7 @@ def _facts(part: Part) -> dict[str, Any]:
         table, fields = _DIMENSIONS[part.kind]
         row = table._default_manager.filter(part=part).values(*fields).first()
         facts["dimensions"] = row
-    facts["ports"] = list(
-        BasePort.objects.filter(base_id=part.pk).order_by("name").values_list("name", "fitting", "bore_mm", "on_axis")
-    )
+    ports = BasePort.objects.filter(base_id=part.pk).order_by("name")
+    facts["ports"] = list(ports.values_list("name", "fitting", "bore_mm", "on_axis", "way_mm"))
     facts["programmes"] = sorted(part.validations.values_list("programme__code", flat=True))
     return facts

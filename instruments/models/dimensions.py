@@ -89,10 +89,11 @@ class BasePort(models.Model):
     fitting = models.CharField(max_length=40)
     bore_mm, bore_tol = _mm(), _tolerance()
     on_axis = models.BooleanField(default=False)
+    way_mm = _mm("Length from its face to the barrel's coupling; of the port on the axis, what the base adds.")
 
     class Meta:
         constraints = [
-            *_positive("port", "bore_mm"),
+            *_positive("port", "bore_mm", "way_mm"),
             *_tolerances("port", "bore"),
             models.UniqueConstraint(fields=["base", "name"], name="port_name_once"),
             models.UniqueConstraint(fields=["base"], condition=Q(on_axis=True), name="port_one_axis"),

@@ -144,6 +144,7 @@ def tube_of(part: Part) -> Tube:
         measured(getattr(row, "length_mm", None)),
         size=str(part.size or ""),
         coupling=getattr(row, "coupling", ""),
+        side_ports=getattr(row, "side_ports", False),
     )
 
 
@@ -161,7 +162,7 @@ def base_of(part: Part) -> values.Base:
                 port.name,
                 port.fitting,
                 measured(port.bore_mm, port.bore_tol),
-                measured(row.stack_mm) if port.on_axis else None,
+                measured(row.stack_mm if port.on_axis else port.way_mm),
                 port.on_axis,
             )
             for port in ports
