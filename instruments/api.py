@@ -5,12 +5,36 @@ from __future__ import annotations
 from typing import Any
 
 from django.urls import path
+from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
+from rest_framework.exceptions import ValidationError
 from rest_framework.generics import ListAPIView, RetrieveAPIView
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
 
 import instruments.actions  # noqa: F401 - enters its actions
+from instruments.fit import worst
+from instruments.forms import FitForm
+from instruments.lumens import lumens_of
 from instruments.models import Mark, Part, Piece
-from journal.api import LineOutput, action_routes
+from instruments.reads import fit_limits
+from instruments.rulings import Ruling, rulings
+from journal.api import FindingOutput, LineOutput, action_routes
+
+FIT_QUESTIONS = (
+    ("bore", "Code of the barrel, or of a sheath or loader alone."),
+    ("base", "Code of the base."),
+    ("shafts", "Codes of what goes through at once."),
+    ("sheath", "Code of the sheath."),
+    ("loader", "Code of the loader."),
+    ("implant", "Code of the implant."),
+    ("pusher", "Code of the pusher."),
+    ("gap_mm", "Running gap [mm]; the unit's policy if left out."),
+    ("wanted_mm", "Wanted reach past the tip [mm]; the unit's policy if left out."),
+    ("seal-PORT", "Code of the seal on the port of this name."),
+    ("port-SHAFT", "Name of the port that the shaft of this code goes through."),
+)
 
 
 class PartOutput(serializers.ModelSerializer[Part]):
@@ -119,7 +143,70 @@ class OnePiece(RetrieveAPIView[Piece]):
     queryset = Piece.objects.select_related("part", "place").prefetch_related("marks", "lines__person")
 
 
+class RulingOutput(serializers.Serializer[Ruling]):
+    """What one rule says of a set-up."""
+
+    title = serializers.CharField(source="rule.title")
+    rule = serializers.CharField(source="rule.sentence")
+    fit = serializers.CharField(source="judgement.fit")
+    findings = FindingOutput(source="judgement.findings", many=True)
+
+
+class PassageOutput(serializers.Serializer[Any]):
+    """Shafts side by side in one bore, at nominal dimensions."""
+
+    required_bore_mm = serializers.FloatField()
+    passes = serializers.BooleanField()
+    spare_mm = serializers.FloatField()
+    certified = serializers.BooleanField()
+    free_area_mm2 = serializers.FloatField()
+    free_share = serializers.FloatField()
+    hydraulic_diameter_mm = serializers.FloatField()
+
+
+class LumenOutput(serializers.Serializer[Any]):
+    """A tube with what is in it; nothing is said of what is not measured."""
+
+    tube = serializers.CharField(source="tube.name")
+    passage = PassageOutput(allow_null=True)
+    drop_ratio = serializers.FloatField(allow_null=True)
+    least_drop_ratio = serializers.FloatField(allow_null=True)
+
+
+class FitOutput(serializers.Serializer[Any]):
+    """The judgement on a set-up."""
+
+    fit = serializers.CharField()
+    rulings = RulingOutput(many=True)
+    lumens = LumenOutput(many=True)
+
+
+class JudgedFit(APIView):
+    """The judgement of the fit explorer, on the same questions as its page."""
+
+    @extend_schema(
+        parameters=[
+            OpenApiParameter(name, str, many=name == "shafts", description=words) for name, words in FIT_QUESTIONS
+        ],
+        responses=FitOutput,
+    )
+    def get(self, request: Request) -> Response:
+        """A set-up by the codes of its parts: every ruling with its rule, and what is left open."""
+        form = FitForm(request.query_params, fit_limits())
+        if form.mounting is None:
+            wrong = {name: [str(word) for word in said] for name, said in form.errors.items()}
+            raise ValidationError(wrong or {"bore": ["Cannot judge a set-up: it has no barrel. Name one."]})
+        found = rulings(form.mounting, form.limits)
+        judged = {
+            "fit": worst(ruling.judgement.fit for ruling in found),
+            "rulings": found,
+            "lumens": lumens_of(form.mounting, form.limits.gap_mm),
+        }
+        return Response(FitOutput(judged).data)
+
+
 urlpatterns = [
+    path("fit/", JudgedFit.as_view(), name="api-fit"),
     path("parts/", Parts.as_view(), name="api-parts"),
     path("pieces/", Pieces.as_view(), name="api-pieces"),
     path("pieces/<str:code>/", OnePiece.as_view(), name="api-piece"),

@@ -76,15 +76,16 @@ def flow(bore_mm: float, shafts: list[tuple[float, float, float]], across: int =
     number[open_] = np.arange(open_.sum())
     rows, columns = [], []
     for step_x, step_y in ((0, 1), (0, -1), (1, 0), (-1, 0)):
-        beside = np.roll(number, (step_x, step_y), (0, 1))[open_]
-        rows.append(number[open_][beside >= 0])
-        columns.append(beside[beside >= 0])
+        near = np.roll(number, (step_x, step_y), (0, 1))[open_]
+        rows.append(number[open_][near >= 0])
+        columns.append(near[near >= 0])
     row, column = np.concatenate(rows), np.concatenate(columns)
     count = int(open_.sum())
-    matrix = sparse.csc_matrix((np.full(len(row), -1.0), (row, column)), shape=(count, count))
-    matrix += 4 * sparse.identity(count, format="csc")
+    matrix = sparse.diags_array(np.full(count, 4.0)) - sparse.csc_array(
+        (np.ones(len(row)), (row, column)), (count, count)
+    )
     step = ticks[1] - ticks[0]
-    return float(spsolve(matrix, np.full(count, step**2)).sum() * step**2)
+    return float(spsolve(matrix.tocsc(), np.full(count, step**2)).sum() * step**2)
 
 
 def test_the_figures_against_flow_solved_on_a_grid() -> None:
