@@ -145,7 +145,10 @@ def text(value: object, name: str) -> str:
 
 def quoted(value: object) -> str:
     """A refused value as it stood in the document, cut when long."""
-    words = json.dumps(value, ensure_ascii=False)
+    try:
+        words = json.dumps(value, ensure_ascii=False)
+    except RecursionError:  # what the decoder could just take may be too deep for the encoder
+        return "nested too deeply to be repeated"
     return words if len(words) <= LONGEST_QUOTE else f"{words[:LONGEST_QUOTE]}…"
 
 

@@ -92,3 +92,10 @@ def test_a_document_is_an_object(document: object) -> None:
 
 def test_a_long_value_is_quoted_in_part() -> None:
     assert quoted("a" * 500) == '"' + "a" * (LONGEST_QUOTE - 1) + "…"
+
+
+def test_a_value_that_is_nested_too_deeply_is_refused_without_being_repeated() -> None:
+    nest: list[object] = []
+    for _ in range(100_000):
+        nest = [nest]
+    assert quoted(nest) == "nested too deeply to be repeated"
