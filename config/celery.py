@@ -18,6 +18,7 @@ app.conf.beat_schedule = {
     "expiry": {"task": "trays.tasks.watch_expiry", "schedule": 15 * 60.0},
     "decisions": {"task": "reprocessing.tasks.watch_decisions", "schedule": 2 * 60.0},
     "cases": {"task": "lists.tasks.watch_cases", "schedule": 5 * 60.0},
+    "completion": {"task": "lists.tasks.watch_completion", "schedule": 5 * 60.0},
 }  # seconds
 
 

@@ -1,4 +1,4 @@
-"""Jobs on lists: cases that lack something, standing sets, and pieces that have not come back."""
+"""Jobs on lists: cases that lack something, standing sets, pieces that have not come back, trays to complete."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from journal.actions import Concern, tell
 from journal.findings import Severity
 from journal.reads import policy
 from journal.roles import Role
-from lists.reads import CaseRow, list_readiness, standing_sets
+from lists.reads import CaseRow, completing, list_readiness, standing_sets
 from lists.states import CaseState, Readiness
 
 WORTH_TELLING = (Readiness.SHORT, Readiness.LATE, Readiness.NOT_PLANNED)
@@ -82,3 +82,28 @@ def _missing() -> Iterator[Concern]:
                 remedy="Look in the theatre, the linen and the waste; scan it when it is found.",
                 link=f"/pieces/{piece.code}/",
             )
+
+
+@shared_task
+def watch_completion() -> None:
+    """Tell coordinators and technicians how many of tomorrow's trays can be completed by moving pieces."""
+    at = timezone.now()
+    tell("completion", _completable(at), at=at)
+
+
+def _completable(at: datetime) -> Iterator[Concern]:
+    """One concern for tomorrow while any move helps; it goes when the pieces lie on the trays, or none helps."""
+    day = timezone.localdate(at) + timedelta(days=1)
+    found = completing(day, at=at)
+    if not found.moves:
+        return
+    trays, moves = found.to_fill, len(found.moves)
+    which = "1 tray" if trays == 1 else f"{trays} trays"
+    for role in (Role.COORDINATOR, Role.TECHNICIAN):
+        yield Concern(
+            cause=f"completion:{day.isoformat()}",
+            role=role,
+            sentence=f"{which} for {day:%a %d-%b-%Y} can be completed with {moves} move{'' if moves == 1 else 's'}.",
+            remedy="Take the work sheet and lay the pieces on the trays.",
+            link=f"/lists/{day.isoformat()}/complete/",
+        )

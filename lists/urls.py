@@ -2,12 +2,14 @@
 
 from django.urls import path
 
-from lists.views import cases, days, histories, planning
+from lists.views import cases, completing, days, histories, planning
 
 urlpatterns = [
     path("lists/", days.lists, name="lists"),
     path("lists/<day:day>/", days.list_day, name="list-day"),
     path("lists/<day:day>/allocate/", days.allocate_day, name="allocate-day"),
+    path("lists/<day:day>/complete/", completing.complete_day, name="complete-day"),
+    path("lists/<day:day>/complete/sheet.pdf", completing.complete_day_sheet, name="complete-day-sheet"),
     path("cases/plan/", planning.plan_case, name="plan-case"),
     path("cases/<str:code>/", cases.case, name="case"),
     path("cases/<str:code>/move/", planning.move_case, name="move-case"),

@@ -124,7 +124,7 @@ def label(pack: Pack, size: LabelSize, *, copied_at: datetime | None = None) -> 
         "size": size,
         "symbol": _symbol(pack.code, size.tight_dots if is_tight else size.module_dots),
     }
-    return _pdf("trays/paper/label.html", {**_of_pack(pack, copied_at), **context})
+    return pdf("trays/paper/label.html", {**_of_pack(pack, copied_at), **context})
 
 
 def _that_fit(lacks: list[Lack], characters: int) -> list[Lack]:
@@ -138,7 +138,7 @@ def count_sheet(pack: Pack, *, copied_at: datetime | None = None) -> bytes:
     rows = tuple(_rows(pack))
     total = sum(len(row.pieces) for row in rows)
     context = {"rows": rows, "total": total, "symbol": _symbol(pack.code, SHEET_MODULE_DOTS)}
-    return _pdf("trays/paper/count_sheet.html", {**_of_pack(pack, copied_at), **context})
+    return pdf("trays/paper/count_sheet.html", {**_of_pack(pack, copied_at), **context})
 
 
 def check_list(tray: Tray, version: TemplateVersion) -> bytes:
@@ -151,7 +151,7 @@ def check_list(tray: Tray, version: TemplateVersion) -> bytes:
         "total": sum(row.quantity for row in rows),
         "symbol": _symbol(tray.code, SHEET_MODULE_DOTS),
     }
-    return _pdf("trays/paper/check_list.html", context)
+    return pdf("trays/paper/check_list.html", context)
 
 
 def _of_pack(pack: Pack, copied_at: datetime | None) -> dict[str, Any]:
@@ -192,7 +192,8 @@ def _symbol(code: str, module_dots: int) -> str:
     return mark_safe(qr_svg(code, module_dots=module_dots))  # noqa: S308 - its text is escaped where it is drawn
 
 
-def _pdf(template: str, context: Mapping[str, Any]) -> bytes:
+def pdf(template: str, context: Mapping[str, Any]) -> bytes:
+    """A template as a tagged PDF, in the name of the unit."""
     html = render_to_string(template, {"unit": settings.UNIT_NAME, **context})
     drawn: bytes = HTML(string=html, base_url=OWN, url_fetcher=OwnFiles()).write_pdf(pdf_variant="pdf/ua-1")
     return drawn

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from config.demo.unit import FIXTURES
 from config.demo.work import Unit, assemble, inspect_all, lay_out, pass_due_tests, sterilise, use, wash
-from instruments.actions import inspect, quarantine_piece
+from instruments.actions import inspect, lend, quarantine_piece
 from instruments.models import Piece
 from instruments.states import PieceState
 from lists.actions import (
@@ -132,10 +132,17 @@ def _benches(unit: Unit) -> None:
     assemble(unit, by_name["Adult tray B"])
     lay_out(unit, by_name["Adult tray C"], leave_out=("SE-A80",))
     lay_out(unit, by_name["Optical forceps tray"], leave_out=("FO-O65",))
-    lay_out(unit, by_name["Child tray A"], leave_out=("SH-C50",))
+    lay_out(unit, by_name["Child tray A"], leave_out=("SH-C50", "LL-25"))
+    _leads_lent(unit)
     other_size = Piece.objects.filter(part__code="SH-C55", state=PieceState.INSPECTED).order_by("code").first()
     if other_size is not None:
         put_on_tray(other_size.code, by_name["Child tray A"].code, act=unit.act("nurse2"))
+
+
+def _leads_lent(unit: Unit) -> None:
+    """No light lead is left on the shelf: a tray that cannot be completed has the one that another lacks."""
+    for piece in Piece.objects.filter(part__code="LL-25", state=PieceState.INSPECTED):
+        lend(piece.code, reason="lent to the day surgery until Monday", act=unit.act("tech1"))
 
 
 def _list(unit: Unit) -> None:

@@ -1,6 +1,7 @@
 """Questions to lists and cases."""
 
 from lists.reads.choices import Choice, choices_for
+from lists.reads.completing import CanComplete, CannotComplete, Completing, Halt, Wish, completing
 from lists.reads.counting import CountRow, CountSheet, count_sheet, pack_facts, still_to_count
 from lists.reads.history import (
     CaseHistory,
@@ -23,19 +24,25 @@ from lists.reads.readiness import (
 )
 
 __all__ = [
+    "CanComplete",
+    "CannotComplete",
     "CaseHistory",
     "CaseRow",
     "Choice",
+    "Completing",
     "CountRow",
     "CountSheet",
     "DayReadiness",
+    "Halt",
     "PackHistory",
     "PackPath",
     "PieceHistory",
     "PieceInPack",
     "StandingRow",
+    "Wish",
     "case_history",
     "choices_for",
+    "completing",
     "count_sheet",
     "list_readiness",
     "pack_facts",

@@ -1,6 +1,7 @@
 """Questions to templates, trays and packs."""
 
 from trays.reads.bench import Bench, BenchRow, Change, TrayStanding, bench_of, changed_rows, tray_standings
+from trays.reads.filling import Elsewhere, elsewhere, filling
 from trays.reads.nearest import Near, nearest
 from trays.reads.papers import LabelStanding, label_standing, unread_label
 from trays.reads.templates import published_version, version_facts, wanted, wanted_of
@@ -10,11 +11,14 @@ __all__ = [
     "Bench",
     "BenchRow",
     "Change",
+    "Elsewhere",
     "LabelStanding",
     "Near",
     "TrayStanding",
     "bench_of",
     "changed_rows",
+    "elsewhere",
+    "filling",
     "items",
     "label_standing",
     "load_of",
