@@ -19,7 +19,7 @@ from journal.models import Notice
 from journal.roles import Role
 from lists import actions
 from lists.models import Case, StandingSet
-from lists.tasks import watch_cases
+from lists.tasks import watch_cases, watch_completion
 from reprocessing import actions as reprocessing_actions
 from reprocessing.models import Doubt, Load, MachineTest
 from reprocessing.states import IndicatorKind
@@ -29,7 +29,7 @@ from tests.lists import makers as m
 from tests.makers import act, at_once
 from tests.reprocessing import makers as make
 from trays import actions as tray_actions
-from trays.models import Pack
+from trays.models import Pack, Tray
 from trays.tasks import watch_expiry
 
 pytestmark = [pytest.mark.jobs, pytest.mark.django_db]
@@ -281,8 +281,43 @@ def test_a_standing_set_at_its_minimum_is_as_it_should_be() -> None:
     assert told() == []
 
 
+def _a_tray_lacks_what_the_shelf_has() -> None:
+    part, other = makers.part(), makers.part()
+    tray = makers.lay(makers.tray(makers.template(part, other)), makers.piece(part))
+    makers.piece(other)
+    case = m.case(tray.template, starts_at=timezone.localtime().replace(hour=12, minute=0) + timedelta(days=1))
+    actions.allocate(m.need(case).pk, tray=tray.code, act=now_act())
+
+
+def test_trays_that_moves_complete_are_told_until_the_pieces_lie_on_them() -> None:
+    watch_completion()
+    assert told() == []
+    _a_tray_lacks_what_the_shelf_has()
+    day = timezone.localdate() + timedelta(days=1)
+    expected = [(f"completion:{day}", role, f"/lists/{day}/complete/") for role in (Role.COORDINATOR, Role.TECHNICIAN)]
+    for _ in range(2):
+        watch_completion()
+        assert told() == sorted(expected)
+    assert "1 tray for " in Notice.objects.all()[0].sentence
+    assert "can be completed with 1 move." in Notice.objects.all()[0].sentence
+    free = Piece.objects.get(state="inspected")
+    tray_actions.put_on_tray(free.code, Tray.objects.get().code, act=now_act())
+    for _ in range(2):
+        watch_completion()
+        assert told() == []
+    assert Notice.objects.count() == len(expected)
+
+
+@pytest.mark.locking
+@pytest.mark.django_db(transaction=True)
+def test_completion_watched_by_eight_at_once_is_told_once_to_each_role() -> None:
+    _a_tray_lacks_what_the_shelf_has()
+    at_once(*[watch_completion] * 8)
+    assert (len(told()), Notice.objects.count()) == (2, 2)
+
+
 def test_the_timetable_runs_every_job() -> None:
-    jobs = {watch_life, watch_expiry, watch_decisions, watch_cases}
+    jobs = {watch_life, watch_expiry, watch_decisions, watch_cases, watch_completion}
     assert {entry["task"] for entry in app.conf.beat_schedule.values()} == {job.name for job in jobs}
     assert all(0 < entry["schedule"] <= 15 * 60 for entry in app.conf.beat_schedule.values())
 
@@ -291,7 +326,7 @@ def test_the_timetable_runs_every_job() -> None:
 def test_a_worker_does_what_it_is_sent_however_often() -> None:
     worn, expiring = _worn(), _expiring()
     with start_worker(app, pool="threads", concurrency=2, perform_ping_check=False):
-        for job in (watch_life, watch_expiry, watch_decisions, watch_cases) * 3:
+        for job in (watch_life, watch_expiry, watch_decisions, watch_cases, watch_completion) * 3:
             job.delay()
         _until(lambda: told() == sorted([worn, expiring]))
         instrument_actions.withdraw(Piece.objects.get(cycles=47).code, reason="worn out", act=now_act())

@@ -347,7 +347,7 @@ def _short(
         lacks = tuple(empty for slot, empty in enumerate(row.empty) if slot not in served)
         short.append(Short(row, lacks, barred.get(row.tray.code, ())))
     open_counts = dict(counts)
-    for one in sorted(short, key=lambda one: (len(one.empty), len(one.stops))):
+    for one in sorted(short, key=lambda one: (len(one.empty), len(one.lying.empty), len(one.stops))):
         if open_counts.get(one.lying.tray.template, 0) > 0:
             open_counts[one.lying.tray.template] -= 1
             yield one

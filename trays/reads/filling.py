@@ -27,7 +27,7 @@ LONGEST_S = 2.0
 def filling(needed: Mapping[str, int], *, first: Sequence[str] = (), at: datetime) -> Filling:
     """Which needed trays can be completed, and with which pieces; the number of queries does not grow with them.
 
-    The shelf is what `whereabouts` offers: inspected pieces whose life, dates and tests allow packing, none for
+    The shelf is what `nearest` calls free: inspected pieces whose life, dates and tests allow packing, none for
     single use that was opened, those of a closed set for their own tray only.
 
     Args:
