@@ -32,5 +32,5 @@ def _findings() -> list[str]:
     if not tables.issuperset(append_only.guarded_tables()):
         return ["The database lacks tables. Run `manage.py migrate`."]
     if missing:
-        return [f"{len(missing)} append-only guards are missing from the database. Run `manage.py migrate`."]
+        return [f"{len(missing)} guards are missing from the database. Run `manage.py migrate`."]
     return []

@@ -4,7 +4,14 @@ from typing import Any
 
 from django.apps import AppConfig
 from django.db import connections
-from django.db.models.signals import post_migrate
+from django.db.models.signals import post_migrate, pre_migrate
+
+
+def _lift_guards(*, using: str, **_: Any) -> None:
+    from journal.append_only import lift  # noqa: PLC0415 - models must be loaded first
+
+    if connections[using].vendor == "sqlite":
+        lift(connections[using])
 
 
 def _install_guards(*, using: str, **_: Any) -> None:
@@ -14,10 +21,14 @@ def _install_guards(*, using: str, **_: Any) -> None:
 
 
 class JournalConfig(AppConfig):
-    """Re-installs the append-only guards after every migrate."""
+    """Installs the guards of tables anew after every migrate."""
 
     name = "journal"
 
     def ready(self) -> None:
-        """Hook the guards to the end of migrations: a remade SQLite table loses its triggers silently."""
+        """Hook the guards to the end of migrations: a remade SQLite table loses its triggers silently.
+
+        A trigger that names another table keeps SQLite from remaking that one, so all are lifted before.
+        """
+        pre_migrate.connect(_lift_guards, sender=self, dispatch_uid="journal.guards_lifted")
         post_migrate.connect(_install_guards, sender=self, dispatch_uid="journal.append_only")

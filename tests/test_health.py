@@ -28,7 +28,7 @@ def test_not_healthy_while_a_guard_is_missing(client: Client) -> None:
     append_only.lift(connection)
     answer = client.get("/health/")
     assert answer.status_code == 503
-    assert "append-only guards are missing from the database. Run `manage.py migrate`." in answer.json()["findings"][0]
+    assert "guards are missing from the database. Run `manage.py migrate`." in answer.json()["findings"][0]
 
 
 @pytest.mark.django_db

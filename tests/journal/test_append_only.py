@@ -139,7 +139,7 @@ def test_lost_guards_are_reported_and_come_back_with_the_next_migrate() -> None:
     assert lost
     assert all(name.startswith("instruments_pieceline_append_only") for name in lost)
     found = append_only.check_guards(databases=["default"])
-    assert [check.id for check in found] == ["journal.E001"] * len(lost)
+    assert [check.id for check in found] == ["journal.W001"] * len(lost)
     assert "manage.py migrate" in str(found[0].hint)
     call_command("migrate", verbosity=0)
     assert append_only.missing(connection) == []

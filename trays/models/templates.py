@@ -6,9 +6,23 @@ from django.db import models
 from django.db.models import F, Q
 
 from instruments.models import Part, Series
+from journal.append_only import frozen
+from journal.models import Person
 from trays.states import VersionState
 
 _STATES = [(str(state), str(state)) for state in VersionState]
+_OF_A_FROZEN_VERSION = (
+    "EXISTS (SELECT 1 FROM trays_templateversion v WHERE v.id = {row}.version_id AND v.state <> 'draft')"
+)
+_OF_A_FROZEN_LINE = (
+    "EXISTS (SELECT 1 FROM trays_templateline l JOIN trays_templateversion v ON v.id = l.version_id"
+    " WHERE l.id = {row}.line_id AND v.state <> 'draft')"
+)
+_ANYTHING_BUT_SUPERSEDING = """OLD.state <> 'draft' AND NOT (
+    OLD.state = 'published' AND NEW.state = 'superseded' AND NEW.id = OLD.id AND NEW.number = OLD.number
+    AND NEW.template_id = OLD.template_id AND NEW.note = OLD.note AND NEW.proof = OLD.proof
+    AND NEW.published_at = OLD.published_at
+    AND COALESCE(NEW.published_by_id, 0) = COALESCE(OLD.published_by_id, 0))"""
 
 
 class Template(models.Model):
@@ -24,6 +38,7 @@ class Template(models.Model):
         return self.name
 
 
+@frozen("{row}.state <> 'draft'", update=_ANYTHING_BUT_SUPERSEDING)
 class TemplateVersion(models.Model):
     """One version of a template: draft, then published and frozen, then superseded."""
 
@@ -32,6 +47,8 @@ class TemplateVersion(models.Model):
     state = models.CharField(max_length=20, choices=_STATES, default=VersionState.DRAFT)
     note = models.CharField(max_length=200, blank=True)
     published_at = models.DateTimeField(null=True, blank=True)
+    published_by = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="+")
+    proof = models.JSONField(default=list, blank=True, help_text="What its proof found when it was published.")
 
     class Meta:
         ordering = ["template", "-number"]
@@ -39,6 +56,9 @@ class TemplateVersion(models.Model):
             models.UniqueConstraint(fields=["template", "number"], name="version_number_once"),
             models.UniqueConstraint(
                 fields=["template"], condition=Q(state=VersionState.PUBLISHED), name="version_one_published"
+            ),
+            models.UniqueConstraint(
+                fields=["template"], condition=Q(state=VersionState.DRAFT), name="version_one_draft"
             ),
             models.CheckConstraint(condition=Q(state__in=list(VersionState)), name="version_state_known"),
             models.CheckConstraint(
@@ -51,6 +71,7 @@ class TemplateVersion(models.Model):
         return f"{self.template.code} version {self.number}"
 
 
+@frozen(_OF_A_FROZEN_VERSION)
 class TemplateLine(models.Model):
     """One line: so many of a part, essential or optional."""
 
@@ -72,6 +93,7 @@ class TemplateLine(models.Model):
         return f"{self.quantity} × {self.part.name}"
 
 
+@frozen(_OF_A_FROZEN_LINE)
 class Substitute(models.Model):
     """A part that may stand in for a line's own, in order of preference, with the reason."""
 
@@ -88,6 +110,7 @@ class Substitute(models.Model):
         return f"{self.part.name}: {self.reason}"
 
 
+@frozen(_OF_A_FROZEN_VERSION)
 class SeriesRule(models.Model):
     """For each barrel of a series on the tray, and for each size of a range, its sheath and its seal.
 
@@ -108,6 +131,9 @@ class SeriesRule(models.Model):
                 condition=Q(first_order=None, last_order=None)
                 | Q(first_order__isnull=False, last_order__isnull=False, first_order__lte=F("last_order")),
                 name="series_rule_range_in_order",
+            ),
+            models.CheckConstraint(
+                condition=Q(wants_sheath=True) | Q(wants_seal=True), name="series_rule_wants_something"
             ),
         ]
 
