@@ -53,8 +53,8 @@ def import_table(
         what: the thing imported, in the plural.
         data: the file.
         columns: what it may hold.
-        take: writes one group and says "created", "changed" or "same"; raises RowFault or Refused for
-            a group that cannot be taken.
+        take: writes one group and says "created", "changed" or "same"; raises RowFault, FaultyTable or
+            Refused for a group that cannot be taken.
         together: rows with the same value in this column are one group; empty = each row is its own.
         dry_run: write nothing.
         keep_good: take the good rows although others have faults; else all or nothing.
@@ -97,6 +97,8 @@ def _take(group: list[Row], take: Callable[[list[Row]], str], report: Report) ->
     except RowFault as wrong:
         line = wrong.line or group[0].line
         report.faults.append(Fault(line, wrong.column, wrong.found, wrong.expected))
+    except FaultyTable as faulty:
+        report.faults += faulty.faults
     except Refused as refused:
         report.faults.append(Fault(group[0].line, "", refused.findings[0].sentence, "a row that may be taken"))
 

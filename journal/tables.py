@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal, InvalidOperation
@@ -61,12 +61,14 @@ class Column:
         read: makes the value from the cell's text; raises ValueError with what was expected.
         required: the header must be there and every cell filled.
         default: value of an empty cell or an absent column.
+        longest: characters that a cell may hold.
     """
 
     name: str
     read: Callable[[str], Any]
     required: bool = False
     default: Any = None
+    longest: int = LONGEST_CELL
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,8 +254,8 @@ def _row(line: int, cells: list[str], header: list[str], columns: Sequence[Colum
     faults: list[Fault] = []
     for column in columns:
         cell = by_name.get(column.name, "")
-        if len(cell) > LONGEST_CELL:
-            faults.append(Fault(line, column.name, cell[:40] + " and so on", f"at most {LONGEST_CELL} characters"))
+        if len(cell) > column.longest:
+            faults.append(Fault(line, column.name, cell[:40] + " and so on", f"at most {column.longest} characters"))
         elif cell:
             try:
                 values[column.name] = column.read(cell)
@@ -264,3 +266,11 @@ def _row(line: int, cells: list[str], header: list[str], columns: Sequence[Colum
         else:
             values[column.name] = column.default
     return faults or Row(line, values)
+
+
+def write_table(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """A table as `read_table` takes it: UTF-8, commas, lines that end in CRLF."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerows([header, *rows])
+    return out.getvalue()

@@ -29,6 +29,7 @@ from journal.models import Duty, Person, Place
 from journal.roles import Role
 from trays import actions as tray_actions
 from trays.models import Pack, Placement, SeriesRule, Substitute, Template, TemplateLine, TemplateVersion, Tray
+from trays.writer import put_in_force
 
 AT = datetime(2026, 11, 24, 9, 0, tzinfo=ZoneInfo("Europe/Berlin"))
 _numbers = itertools.count(1)
@@ -185,11 +186,10 @@ def rule(of: Series, first: str = "", last: str = "", **fields: Any) -> dict[str
 
 
 def template(*lines: dict[str, Any] | Part, rules: Iterable[dict[str, Any]] = (), name: str = "") -> Template:
-    """A template with one published version."""
+    """A template with one version in force, put there without its proof: few tests have a catalogue behind it."""
     number = next(_numbers)
     made = Template.objects.create(code=f"LIST-{number}", name=name or f"List {number}")
-    version(made, *(lines or (part(),)), rules=rules)
-    tray_actions.publish_version(made.code, note="first", act=act())
+    put_in_force(made, version(made, *(lines or (part(),)), rules=rules), note="first", proof=(), act=act())
     return made
 
 

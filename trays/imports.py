@@ -1,35 +1,45 @@
-"""Importing templates, one row per line, and trays."""
+"""Importing templates, one row per line, and trays; exporting templates the same way."""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from instruments.identity import Kind, read_own_code
-from instruments.models import Part, Series, Size
+from instruments.models import Part, Series
 from instruments.writer import count_past, new_code
 from journal.actions import Act, need
+from journal.findings import Refused, stops
 from journal.imports import Report, RowFault, import_table
 from journal.models import Place
+from journal.reads import policy
 from journal.roles import Right
-from journal.tables import Column, Row, several, text, whole, yes_no
-from trays.companions import SizeOf
-from trays.models import SeriesRule, Substitute, Template, TemplateLine, TemplateVersion, Tray
+from journal.tables import Column, Fault, FaultyTable, Row, read_table, several, text, whole, write_table, yes_no
+from trays.companions import SEAL, SHEATH
+from trays.limits import BAR, LINES, QUANTITY, REASON
+from trays.matching import Alternative, CompanionRule, SizeOf, Wanted, WantedLine
+from trays.models import Template, TemplateVersion, Tray
+from trays.reads import proof_of, wanted
+from trays.reads.templates import size_of
 from trays.states import VersionState
 from trays.windows import window
+from trays.writer import lock_template, new_draft, put_in_force
+
+LONGEST_LIST = 10_000
+"""Characters of a cell that holds several values."""
 
 TEMPLATE_COLUMNS = (
     Column("template", text(20), required=True),
     Column("name", text(80), required=True),
-    Column("position", whole(1, 500), required=True),
+    Column("position", whole(1, LINES), required=True),
     Column("part", text(30), required=True),
-    Column("quantity", whole(1, 50), default=1),
+    Column("quantity", whole(*QUANTITY), default=1),
     Column("essential", yes_no, default=True),
-    Column("substitutes", several, default=()),
-    Column("companions", several, default=()),
+    Column("substitutes", several, default=(), longest=LONGEST_LIST),
+    Column("companions", several, default=(), longest=LONGEST_LIST),
 )
 """Substitutes are written part:reason, in order of preference. Companions are written series,
-series:planned size (with the size below and the size above), or series:first size:last size, on any line of
-the template."""
+series:planned size (with the size below and the size above), or series:first size:last size, with :sheath or
+:seal when only these are wanted, on any line of the template."""
 
 TRAY_COLUMNS = (
     Column("name", text(80), required=True),
@@ -42,6 +52,8 @@ TRAY_COLUMNS = (
 
 def import_templates(data: bytes, *, dry_run: bool = False, keep_good: bool = False, act: Act) -> Report:
     """Import templates; one whose lines differ from its published version gets the next version.
+
+    A list must prove itself as it must on the page; a draft that is open is nobody's to overwrite.
 
     Raises:
         FaultyTable: rows have faults and `keep_good` is off; nothing was written.
@@ -61,83 +73,145 @@ def import_templates(data: bytes, *, dry_run: bool = False, keep_good: bool = Fa
 
 def _take_template(rows: list[Row], act: Act) -> str:
     first = rows[0].values
+    listed = _list(rows)
     template, created = Template.objects.get_or_create(code=first["template"], defaults={"name": first["name"]})
-    old = template.versions.filter(state=VersionState.PUBLISHED).first()
-    version = TemplateVersion.objects.create(
-        template=template, number=1 + max([*template.versions.values_list("number", flat=True), 0]), note="imported"
-    )
-    for row in rows:
-        _add_line(version, row)
-    if old is not None and contents_of(old) == contents_of(version):
-        version.delete()
+    lock_template(template.code)
+    in_force = template.versions.filter(state=VersionState.PUBLISHED).first()
+    if in_force is not None and wanted(in_force) == listed:
         return "same"
-    template.versions.filter(state=VersionState.PUBLISHED).update(state=VersionState.SUPERSEDED)
-    TemplateVersion.objects.filter(pk=version.pk).update(state=VersionState.PUBLISHED, published_at=act.at)
+    if template.versions.filter(state=VersionState.DRAFT).exists():
+        raise RowFault("template", template.code, "a template without an open draft: publish or discard it first")
+    draft = new_draft(template, listed)
+    proof = proof_of(draft)
+    if forbids := stops(proof):
+        raise Refused(*forbids)
+    put_in_force(template, draft, note="imported", proof=proof, act=act)
     return "created" if created else "changed"
 
 
-def contents_of(version: TemplateVersion) -> tuple[Any, ...]:
-    """Lines, substitutes and series rules of a version as plain values, for comparing two."""
-    lines = version.lines.order_by("position").values_list("pk", "position", "part__code", "quantity", "essential")
-    substitutes = Substitute.objects.filter(line__version=version).order_by("line__position", "rank")
-    rules = version.series_rules.order_by("series__code")
-    return (
-        [line[1:] for line in lines],
-        list(substitutes.values_list("line__position", "part__code", "reason")),
-        list(rules.values_list("series__code", "first_order", "last_order")),
-    )
+def read_list(data: bytes, template: str) -> Wanted:
+    """The list of one template from a table.
+
+    Raises:
+        FaultyTable: a cell cannot be taken, or a row is of another template.
+    """
+    rows, faults = read_table(data, TEMPLATE_COLUMNS)
+    others = [row for row in rows if row.values["template"] != template]
+    faults += [Fault(row.line, "template", row.values["template"], f"{template}, as the draft's") for row in others]
+    if faults:
+        raise FaultyTable(faults)
+    return _list(rows)
 
 
-def _add_line(version: TemplateVersion, row: Row) -> None:
+def export_lists(versions: Iterable[TemplateVersion]) -> str:
+    """The lists of versions as a table that the import takes."""
+    rows: list[tuple[object, ...]] = []
+    for version in versions:
+        listed = wanted(version)
+        rules = BAR.join(_companions_cell(rule) for rule in listed.rules)
+        for line in listed.lines:
+            first = line is listed.lines[0]
+            rows.append((version.template.code, version.template.name, *_cells(line), rules if first else ""))
+    return write_table([column.name for column in TEMPLATE_COLUMNS], rows)
+
+
+def _cells(line: WantedLine) -> tuple[object, ...]:
+    substitutes = BAR.join(f"{other.part_code}:{other.reason}" for other in line.substitutes)
+    return line.position, line.part_code, line.quantity, "yes" if line.essential else "no", substitutes
+
+
+def _companions_cell(rule: CompanionRule) -> str:
+    ends = [rule.sizes[0].label, rule.sizes[-1].label] if rule.sizes else []
+    only = list(rule.kinds) if len(rule.kinds) == 1 else []
+    return ":".join([rule.series, *ends, *only])
+
+
+def _list(rows: Sequence[Row]) -> Wanted:
+    """The rows of one template as a list.
+
+    Raises:
+        FaultyTable: cells do not fit the catalogue or each other.
+    """
+    faults: list[Fault] = []
+    named = {row.values["part"] for row in rows}
+    named |= {text.partition(":")[0].strip() for row in rows for text in row.values["substitutes"]}
+    parts = {part.code: part for part in Part.objects.filter(code__in=named).select_related("size__series")}
+    lines: dict[int, WantedLine] = {}
+    rules: dict[str, CompanionRule] = {}
+    for row in rows:
+        try:
+            line = _line(row, parts, lines)
+            lines[line.position] = line
+            for text in row.values["companions"]:
+                rule = _rule(text, row, rules)
+                rules[rule.series] = rule
+        except RowFault as wrong:
+            faults.append(Fault(row.line, wrong.column, wrong.found, wrong.expected))
+    if faults:
+        raise FaultyTable(faults)
+    in_order = tuple(lines[position] for position in sorted(lines))
+    return Wanted(in_order, tuple(rules[code] for code in sorted(rules)), float(policy("tray_mass_limit_g")))
+
+
+def _line(row: Row, parts: Mapping[str, Part], so_far: Mapping[int, WantedLine]) -> WantedLine:
     values = row.values
-    if version.lines.filter(position=values["position"]).exists():
-        raise RowFault("position", values["position"], "a position of its own in the template", line=row.line)
-    part = _part("part", values["part"], row)
-    if version.lines.filter(part=part).exists():
-        raise RowFault("part", values["part"], "on one line of the template only", line=row.line)
-    line = TemplateLine.objects.create(
-        version=version,
-        position=values["position"],
-        part=part,
-        quantity=values["quantity"],
-        essential=values["essential"],
+    if values["position"] in so_far:
+        raise RowFault("position", values["position"], "a position of its own in the template")
+    part = _part("part", values["part"], parts)
+    if any(line.part_code == part.code for line in so_far.values()):
+        raise RowFault("part", values["part"], "on one line of the template only")
+    others = tuple(_substitute(text, parts) for text in values["substitutes"])
+    if len({part.code, *(other.part_code for other in others)}) <= len(others):
+        raise RowFault("substitutes", BAR.join(values["substitutes"]), "other parts than the line's own, each once")
+    return WantedLine(
+        values["position"],
+        part.code,
+        part.name,
+        values["quantity"],
+        values["essential"],
+        others,
+        part.kind,
+        size_of(part),
     )
-    for rank, substitute in enumerate(values["substitutes"], start=1):
-        code, _, reason = substitute.partition(":")
-        Substitute.objects.create(
-            line=line,
-            part=_part("substitutes", code.strip(), row),
-            rank=rank,
-            reason=reason.strip() or "named as a substitute",
+
+
+def _substitute(text: str, parts: Mapping[str, Part]) -> Alternative:
+    code, _, reason = (piece.strip() for piece in text.partition(":"))
+    part = _part("substitutes", code, parts)
+    if len(reason) > REASON or not reason.isprintable():
+        raise RowFault(
+            "substitutes", f"{reason[:40]} and so on", f"a reason of at most {REASON} characters in one line"
         )
-    for companions in values["companions"]:
-        _add_rule(version, companions, row)
+    return Alternative(part.code, part.name, reason or "named as a substitute")
 
 
-def _part(column: str, code: str, row: Row) -> Part:
-    part = Part.objects.filter(code=code).first()
-    if part is None:
-        raise RowFault(column, code, "the code of a part in the catalogue", line=row.line)
-    return part
+def _part(column: str, code: str, parts: Mapping[str, Part]) -> Part:
+    if code not in parts:
+        raise RowFault(column, code, "the code of a part in the catalogue")
+    return parts[code]
 
 
-def _add_rule(version: TemplateVersion, companions: str, row: Row) -> None:
-    code, *ends = [part.strip() for part in companions.split(":")]
+def _rule(text: str, row: Row, so_far: Collection[str]) -> CompanionRule:
+    """A rule as `series`, `series:planned` or `series:first:last`, each with `:sheath` or `:seal` when it wants that only."""
+    code, *rest = [part.strip() for part in text.split(":")]
+    only = rest.pop() if rest and rest[-1] in (SHEATH, SEAL) else ""
     series = Series.objects.filter(code=code).first()
-    if series is None or len(ends) > 2:
-        must_be = "a series, series:planned size, or series:first size:last size"
-        raise RowFault("companions", companions, must_be, line=row.line)
-    orders = dict(Size.objects.filter(series=series).values_list("label", "order"))
-    unknown = [end for end in ends if end not in orders]
-    if unknown:
-        raise RowFault("companions", companions, f"sizes of the series: {', '.join(orders)}", line=row.line)
-    if len(ends) == 1:
-        near = window((SizeOf(code, order, label) for label, order in orders.items()), ends[0]).sizes
-        ends = [near[0].label, near[-1].label]
-    first, last = [orders[end] for end in ends] or (None, None)
-    if first is not None and last is not None and first > last:
-        raise RowFault("companions", companions, "the smaller size first", line=row.line)
-    SeriesRule.objects.create(version=version, series=series, first_order=first, last_order=last)
+    if series is None or len(rest) > 2:
+        expected = "a series, series:planned size, or series:first size:last size"
+        raise RowFault("companions", text, expected, line=row.line)
+    if code in so_far:
+        raise RowFault("companions", text, "a series once in the template")
+    sizes = [SizeOf(code, size.order, size.label) for size in series.sizes.order_by("order")]
+    labels = [size.label for size in sizes]
+    if any(end not in labels for end in rest):
+        raise RowFault("companions", text, f"sizes of the series: {', '.join(labels)}")
+    if len(rest) == 1:
+        near = window(sizes, rest[0]).sizes
+        rest = [near[0].label, near[-1].label]
+    first, last = (labels.index(end) for end in rest) if rest else (0, -1)
+    if rest and first > last:
+        raise RowFault("companions", text, "the smaller size first")
+    return CompanionRule(code, series.name, tuple(sizes[first : last + 1]), only != SEAL, only != SHEATH)
 
 
 def import_trays(data: bytes, *, dry_run: bool = False, keep_good: bool = False, act: Act) -> Report:

@@ -2,12 +2,19 @@
 
 from django.urls import path
 
-from trays.views import bench, packs, receiving
+from trays.views import bench, drafts, packs, receiving, templates
 
 urlpatterns = [
     path("receive/", receiving.receive, name="receive"),
-    path("templates/", receiving.templates, name="templates"),
-    path("templates/<str:code>/publish/", receiving.publish, name="publish-template"),
+    path("templates/", templates.templates, name="templates"),
+    path("templates/enter/", templates.enter, name="enter-template"),
+    path("templates/export.csv", templates.export, name="export-templates"),
+    path("templates/<str:code>/", templates.template, name="template"),
+    path("templates/<str:code>/versions/<int:number>/", templates.version, name="template-version"),
+    path("templates/<str:code>/versions/<int:number>/list.csv", templates.export_version, name="export-version"),
+    path("templates/<str:code>/compare/", templates.compare, name="compare-versions"),
+    path("templates/<str:code>/publish/", templates.publish, name="publish-template"),
+    path("templates/<str:code>/draft/<slug:verb>/", drafts.draft_verb, name="draft-verb"),
     path("trays/", bench.trays, name="trays"),
     path("trays/cards/", bench.cards, name="bench-cards"),
     path("trays/<str:code>/", bench.tray, name="tray"),

@@ -14,7 +14,7 @@ from journal.roles import Right
 from lists.reads import pack_history, piece_history
 from lists.trail import told
 from trays.models import Pack
-from trays.reads import label_standing
+from trays.reads import label_standing, version_in_force
 from trays.verbs import pack_offers
 
 
@@ -51,5 +51,6 @@ def pack(request: HttpRequest, code: str) -> HttpResponse:
         "trail": told(history.lines),
         "label": label_standing(row),
         "offers": pack_offers(row, person_of(request).rights),
+        "in_force": version_in_force(row.version) if row.version else None,
     }
     return render(request, "lists/pack.html", context)

@@ -142,14 +142,14 @@ def test_a_tray_with_an_implant_makes_a_pack_that_says_so() -> None:
 
 def test_a_tray_without_a_published_list_is_not_finished() -> None:
     tray = makers.tray()
-    tray.template.versions.update(state="draft")
+    tray.template.versions.update(state="superseded")
     assert refused(lambda: finish_tray(tray.code, act=act())) == ["no-version"]
 
 
 def test_a_list_that_changed_in_between_is_looked_at_first() -> None:
     part = makers.part()
     tray = makers.lay(makers.tray(makers.template(part)), makers.piece(part))
-    makers.version(tray.template, part)
+    makers.version(tray.template, makers.line(part, essential=False))
     publish_version(tray.template.code, note="second", act=act())
     assert refused(lambda: finish_tray(tray.code, version=1, act=act())) == ["list-changed"]
     assert finish_tray(tray.code, version=2, act=act()).state == PackState.ASSEMBLED

@@ -72,7 +72,7 @@ def test_a_list_that_changed_stops_until_it_was_looked_at() -> None:
     publish_version(tray.template.code, note="second", act=act())
     client = signed_in()
     seen = swap(client, "tray-take-off", tray, piece=loose.code, version="1")
-    changes = "2 × Forceps instead of 1; new: 1 × Lead; no longer 1 × Suction tube"
+    changes = "Forceps: 2 instead of 1. New: 1 × Lead, optional. No longer on the list: 1 × Suction tube."
     assert changes in seen.content.decode()
     assert seen.context["version"] == 1
     answer = swap(client, "tray-finish", tray, version="1")
@@ -159,7 +159,7 @@ def test_a_check_list_needs_a_published_list() -> None:
     tray = makers.tray()
     address = reverse("tray-count-sheet", args=[tray.code])
     assert signed_in().get(address).content.startswith(b"%PDF")
-    tray.template.versions.update(state="draft")
+    tray.template.versions.update(state="superseded")
     assert "no version of its list is published" in str(*signed_in().get(address, follow=True).context["messages"])
 
 

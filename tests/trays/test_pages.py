@@ -33,7 +33,7 @@ def test_every_tray_says_where_it_stands() -> None:
     pack = makers.pack(packed)
     out = makers.tray(in_service=False)
     unlisted = makers.lay(makers.tray(), makers.piece())
-    unlisted.template.versions.update(state="draft")
+    unlisted.template.versions.update(state="superseded")
     text = " ".join(signed_in().get(reverse("trays")).content.decode().split())
     rows = {tray: text.split(f">{tray.name}<")[1].split("</tr>")[0] for tray in (begun, packed, empty, out, unlisted)}
     assert "On the bench</b> 1 of 2 lines" in rows[begun]
@@ -131,7 +131,7 @@ def test_a_packed_tray_shows_its_pack_and_takes_no_piece() -> None:
 
 def test_a_tray_without_a_published_list_says_so() -> None:
     tray = makers.tray()
-    tray.template.versions.update(state="draft")
+    tray.template.versions.update(state="superseded")
     assert "Have its list published first." in signed_in().get(bench(tray)).content.decode()
 
 

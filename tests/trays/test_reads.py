@@ -242,7 +242,7 @@ def test_publishing_wants_a_draft_with_lines_and_the_right() -> None:
 def test_eight_who_publish_at_once_publish_one_draft_once() -> None:
     template, who = makers.template(), act()
     makers.version(template, makers.part())
-    answers = makers.at_once(*[lambda: publish_version(template.code, note="", act=who)] * 8)
+    answers = makers.at_once(*[lambda: publish_version(template.code, note="as agreed", act=who)] * 8)
     assert sum(answer.__class__.__name__ == "Done" for answer in answers) == 1
     assert list(template.versions.values_list("state", flat=True)) == ["published", "superseded"]
 

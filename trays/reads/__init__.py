@@ -4,7 +4,16 @@ from trays.reads.bench import Bench, BenchRow, Change, TrayStanding, bench_of, c
 from trays.reads.filling import Elsewhere, elsewhere, filling
 from trays.reads.nearest import Near, nearest
 from trays.reads.papers import LabelStanding, label_standing, unread_label
-from trays.reads.templates import published_version, version_facts, wanted, wanted_of
+from trays.reads.proving import proof_of
+from trays.reads.templates import (
+    TemplateStanding,
+    published_version,
+    template_standings,
+    version_facts,
+    version_in_force,
+    wanted,
+    wanted_of,
+)
 from trays.reads.trays import items, load_of, tray_by_mark, tray_count
 
 __all__ = [
@@ -14,6 +23,7 @@ __all__ = [
     "Elsewhere",
     "LabelStanding",
     "Near",
+    "TemplateStanding",
     "TrayStanding",
     "bench_of",
     "changed_rows",
@@ -23,12 +33,15 @@ __all__ = [
     "label_standing",
     "load_of",
     "nearest",
+    "proof_of",
     "published_version",
+    "template_standings",
     "tray_by_mark",
     "tray_count",
     "tray_standings",
     "unread_label",
     "version_facts",
+    "version_in_force",
     "wanted",
     "wanted_of",
 ]

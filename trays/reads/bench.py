@@ -196,7 +196,8 @@ def tray_standings(*, at: datetime) -> list[TrayStanding]:
     The number of queries does not grow with the trays.
     """
     trays = list(Tray.objects.select_related("template", "home").order_by("name"))
-    packs = {pack.tray_id: pack for pack in Pack.objects.live().filter(tray__in=trays).select_related("place")}
+    live = Pack.objects.live().filter(tray__in=trays).select_related("place", "version")
+    packs = {pack.tray_id: pack for pack in live}
     pieces: dict[int, list[Item]] = {}
     on_trays = list(Piece.objects.filter(placement__isnull=False).select_related("part__size__series", "placement"))
     for piece, item in zip(on_trays, items(on_trays), strict=True):

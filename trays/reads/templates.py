@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections import Counter
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
 
-from django.db.models import Prefetch
+from django.db.models import Prefetch, Q
 
-from instruments.models import Part, Size
+from instruments.models import Part, ProgrammeKind, Size, Validation
 from journal.findings import Finding, Refused, Severity
 from journal.reads import policy
-from trays.changes import changed_lines
+from trays.changes import changes
 from trays.matching import Alternative, CompanionRule, SizeOf, Wanted, WantedLine
-from trays.models import SeriesRule, Template, TemplateLine, TemplateVersion, Tray
+from trays.models import Pack, SeriesRule, Template, TemplateLine, TemplateVersion, Tray
 from trays.states import VersionState
 
 
@@ -40,11 +42,11 @@ def version_facts(tray: Tray, current: TemplateVersion, worked_from: int | None)
     if worked_from is None or worked_from == current.number:
         return ()
     older = tray.template.versions.filter(number=worked_from).first()
-    changes = changed_lines(wanted(older).lines, wanted(current).lines) if older else ()
+    said = changes(wanted(older), wanted(current)) if older else ()
     sentence = (
         f"Cannot finish {tray.name}: it was assembled to version {worked_from}, must be version {current.number}."
     )
-    remedy = f"Look at what has changed and finish again: {'; '.join(changes) or 'no line'}."
+    remedy = f"Look at what has changed and finish again. {' '.join(said)}".strip()
     return (Finding("list-changed", Severity.STOP, tray.code, sentence, remedy),)
 
 
@@ -100,3 +102,72 @@ def _rule(row: SeriesRule) -> CompanionRule:
         row.wants_sheath,
         row.wants_seal,
     )
+
+
+def sterilising_programmes(parts: Iterable[int]) -> dict[int, set[str]]:
+    """Codes of the programmes validated for each of these parts, by the part's key.
+
+    Only sterilising programmes for wrapped goods count: a wash suits nearly everything, and a tray is
+    never run unwrapped.
+    """
+    allowed: dict[int, set[str]] = {}
+    rows = Validation.objects.filter(part__in=set(parts), programme__immediate=False)
+    for part, programme in rows.exclude(programme__kind=ProgrammeKind.WASH).values_list("part", "programme__code"):
+        allowed.setdefault(part, set()).add(programme)
+    return allowed
+
+
+def version_in_force(version: TemplateVersion) -> TemplateVersion | None:
+    """The version that is in force in the place of a superseded one; None when this one is, or none is."""
+    if version.state != VersionState.SUPERSEDED:
+        return None
+    return TemplateVersion.objects.filter(template=version.template_id, state=VersionState.PUBLISHED).first()
+
+
+@dataclass(frozen=True, slots=True)
+class TemplateStanding:
+    """Where a template stands.
+
+    Args:
+        template: the template.
+        in_force: the version that trays are assembled to.
+        lines: lines of the version in force.
+        draft: the version that is being written.
+        trays: trays in service.
+        old_packs: live packs that were assembled to an older version.
+    """
+
+    template: Template
+    in_force: TemplateVersion | None
+    lines: int
+    draft: TemplateVersion | None
+    trays: int
+    old_packs: int
+
+    @property
+    def older_words(self) -> str:
+        """How many packs are of an older list: “2 packs”."""
+        return f"{self.old_packs} pack{'' if self.old_packs == 1 else 's'}"
+
+
+def template_standings() -> list[TemplateStanding]:
+    """Every template by code, in a number of queries that does not grow with them."""
+    versions: dict[int, dict[str, TemplateVersion]] = {}
+    for row in TemplateVersion.objects.exclude(state=VersionState.SUPERSEDED):
+        versions.setdefault(row.template_id, {})[row.state] = row
+    in_force = Q(version__state=VersionState.PUBLISHED)
+    lines = Counter(TemplateLine.objects.filter(in_force).values_list("version__template", flat=True))
+    trays = Counter(Tray.objects.filter(in_service=True).values_list("template", flat=True))
+    old = Pack.objects.live().filter(version__state=VersionState.SUPERSEDED)
+    old_packs = Counter(old.values_list("version__template", flat=True))
+    return [
+        TemplateStanding(
+            row,
+            versions.get(row.pk, {}).get(VersionState.PUBLISHED),
+            lines[row.pk],
+            versions.get(row.pk, {}).get(VersionState.DRAFT),
+            trays[row.pk],
+            old_packs[row.pk],
+        )
+        for row in Template.objects.all()
+    ]

@@ -9,13 +9,13 @@ from datetime import date, datetime
 from django.utils import timezone
 
 from instruments.identity import Kind, decode, wrong_kind
-from instruments.models import Part, Piece, ProgrammeKind, Validation
+from instruments.models import Part, Piece
 from journal.findings import Finding, Refused, stops, unknown
 from trays.matching import MISSING_LINE, Item, TrayCount, judge_tray
 from trays.models import Pack, TemplateVersion, Tray
 from trays.reads.nearest import Near, nearest, parts_of, with_companion, with_place
 from trays.reads.substitutes import fit_on
-from trays.reads.templates import published_version, size_of, wanted
+from trays.reads.templates import published_version, size_of, sterilising_programmes, wanted
 
 
 def tray_by_mark(text: str) -> Tray:
@@ -36,15 +36,8 @@ def tray_by_mark(text: str) -> Tray:
 
 
 def items(pieces: Collection[Piece]) -> tuple[Item, ...]:
-    """Pieces as the rules of a tray see them; each must have been read with its part, size and series.
-
-    Only sterilising programmes for wrapped goods count: a wash suits nearly everything, and a tray is
-    never run unwrapped.
-    """
-    allowed: dict[int, set[str]] = {}
-    rows = Validation.objects.filter(part__in={piece.part_id for piece in pieces}, programme__immediate=False)
-    for part, programme in rows.exclude(programme__kind=ProgrammeKind.WASH).values_list("part", "programme__code"):
-        allowed.setdefault(part, set()).add(programme)
+    """Pieces as the rules of a tray see them; each must have been read with its part, size and series."""
+    allowed = sterilising_programmes(piece.part_id for piece in pieces)
     return tuple(_item(piece, allowed.get(piece.part_id, ())) for piece in pieces)
 
 
