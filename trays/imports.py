@@ -192,7 +192,7 @@ def _part(column: str, code: str, parts: Mapping[str, Part]) -> Part:
 
 
 def _rule(text: str, row: Row, so_far: Collection[str]) -> CompanionRule:
-    """A rule as `series`, `series:planned` or `series:first:last`, each with `:sheath` or `:seal` when it wants that only."""
+    """A rule as `series`, `series:planned` or `series:first:last`, with `:sheath` or `:seal` for that only."""
     code, *rest = [part.strip() for part in text.split(":")]
     only = rest.pop() if rest and rest[-1] in (SHEATH, SEAL) else ""
     series = Series.objects.filter(code=code).first()
