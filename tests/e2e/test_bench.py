@@ -9,7 +9,9 @@ import pytest
 from playwright.sync_api import Page, expect
 from pytest_django.live_server_helper import LiveServer
 
+from instruments.commands import Command
 from instruments.models import Part, PartKind, Piece
+from instruments.states import PieceState
 from journal.roles import Role
 from tests import makers
 from tests.e2e.test_scanner import KEY_GAP_S, US_KEYS, us_key
@@ -113,6 +115,38 @@ def test_what_may_lack_is_signed_by_a_scanned_badge(page: Page, live_server: Liv
     page.get_by_role("button", name="Finish tray").click()
     page.wait_for_url(f"{live_server.url}/packs/**")
     assert Pack.objects.get(tray=tray).incomplete_second == second
+
+
+def test_forty_lines_at_five_scans_a_second_lose_none_and_keep_their_order(
+    page: Page, live_server: LiveServer
+) -> None:
+    parts_of_forty = [makers.part() for _ in range(40)]
+    tray, person = makers.tray(makers.template(*parts_of_forty)), nurse()
+    codes = [makers.piece(part).code for part in reversed(parts_of_forty)]
+    sign_in(page, live_server.url, person.username)
+    page.goto(f"{live_server.url}/trays/{tray.code}/bench/")
+    for code in codes:
+        scan(page, code)
+        page.wait_for_timeout(200)
+    expect(page.locator("#now")).to_contain_text("Every line is filled. Finish the tray.", timeout=60_000)
+    expect(page.locator(".is-filled > li")).to_have_count(40)
+    assert list(tray.placements.order_by("pk").values_list("piece__code", flat=True)) == codes
+
+
+def test_a_faulty_piece_is_set_aside_in_two_scans(page: Page, live_server: LiveServer) -> None:
+    of, person = parts(), nurse()
+    tray = tray_of(of)
+    makers.lay(tray, faulty := makers.piece(of["forceps"]))
+    spare = makers.piece(of["forceps"], place=makers.place("Store A"))
+    sign_in(page, live_server.url, person.username)
+    page.goto(f"{live_server.url}/trays/{tray.code}/bench/")
+    scan(page, faulty.code)
+    scan(page, Command.SET_ASIDE.code)
+    now = page.locator("#now")
+    expect(now).to_contain_text(f"Forceps {faulty.code} goes to repair.")
+    expect(now).to_contain_text(f"Lacks now: 2 × Forceps. {spare.code} is in Store A.")
+    faulty.refresh_from_db()
+    assert faulty.state == PieceState.IN_REPAIR
 
 
 @pytest.mark.parametrize("width", [1280, 768, 390])

@@ -219,7 +219,7 @@ def _tray(
         replace(line(position, part, quantity, *substitutes, essential=essential), **_BARRELS.get(part, {}))
         for position, (part, quantity, substitutes, essential) in enumerate(lines, start=1)
     )
-    return wanted, [_item(f"{number}", **fields) for number, fields in enumerate(pieces)]
+    return wanted, [_item(f"{number}", **fields) for number, fields in enumerate(pieces)]  # type: ignore[arg-type]
 
 
 def _item(code: str, *, worn: bool = False, **fields: Any) -> Item:
