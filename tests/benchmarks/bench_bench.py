@@ -10,7 +10,6 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Page
-from pytest_benchmark.fixture import BenchmarkFixture
 from pytest_django.live_server_helper import LiveServer
 
 from tests import makers
@@ -59,12 +58,12 @@ def tray_of(lines: int) -> tuple[Tray, list[str]]:
     return makers.tray(makers.template(*parts)), [makers.piece(part).code for part in parts]
 
 
-def test_a_scan_at_a_bench_of_forty_lines(page: Page, live_server: LiveServer, benchmark: BenchmarkFixture) -> None:
+def test_a_scan_at_a_bench_of_forty_lines(page: Page, live_server: LiveServer, benchmark: Any) -> None:
     small, (large, codes) = [tray_of(1) for _ in range(SMALL_TRAYS)], tray_of(LINES)
     sign_in(page, live_server.url, nurse().username)
     scans(page, live_server.url, *tray_of(1))  # the first answer compiles the templates
     base = [time for tray, piece in small for time in scans(page, live_server.url, tray, piece)]
-    found: list[Any] = benchmark.pedantic(scans, args=(page, live_server.url, large, codes), rounds=1)
+    found = benchmark.pedantic(scans, args=(page, live_server.url, large, codes), rounds=1)
     assert Placement.objects.filter(tray=large).count() == LINES
     figures = {
         f"{name}_{what}_p95_ms": round(p95([row[place] for row in rows]), 1)
