@@ -14,6 +14,8 @@ app.autodiscover_tasks()
 
 # Each job looks at everything and may run twice: a run that was missed is made up by the next.
 app.conf.beat_schedule = {
+    "seal": {"task": "journal.tasks.seal_trail", "schedule": 60.0},
+    "trail": {"task": "journal.tasks.watch_trail", "schedule": 60.0},
     "life": {"task": "instruments.tasks.watch_life", "schedule": 15 * 60.0},
     "expiry": {"task": "trays.tasks.watch_expiry", "schedule": 15 * 60.0},
     "decisions": {"task": "reprocessing.tasks.watch_decisions", "schedule": 2 * 60.0},

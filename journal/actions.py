@@ -17,7 +17,7 @@ from django.db.models.functions import Greatest
 from django.utils import timezone
 
 from journal.findings import Finding, Refused, Severity, unknown
-from journal.models import WORDS_LENGTH, Line, Notice, Person, Receipt, Station
+from journal.models import WORDS_LENGTH, Line, Notice, Person, Receipt, Station, Verification
 from journal.moves import Move, right_missing, why_not
 from journal.roles import Right, Role
 
@@ -269,6 +269,17 @@ def correct(table: str, line: int, *, reason: str, act: Act) -> Done:
     write_line(lines, subject, "correct", act, reason=reason, evidence={"line": wrong.pk}, corrects=wrong)
     sentence = f"Line {wrong.pk} on {subject.code} ({wrong.verb}) is corrected by a new line."
     return Done.of("correct", subject, sentence)
+
+
+@action
+def verify_trail(*, act: Act) -> Done:
+    """Ask for a check of the whole trail against its seals; a job answers it."""
+    need(Right.DECIDE, "verify", "the trail", act)
+    asked = Verification.objects.filter(night=None, finished_at=None).first()
+    if asked is None:
+        asked = Verification.objects.create(asked_at=act.at, asked_by=act.by)
+    sentence = "The trail is being checked against its seals."
+    return Done("verify_trail", "trail", asked.pk, "trail", "", sentence, "Look again in a minute.")
 
 
 @dataclass(frozen=True, slots=True)

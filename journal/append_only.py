@@ -77,6 +77,11 @@ def frozen(where: str, *, update: str = "") -> Callable[[type[M]], type[M]]:
     return guard
 
 
+def growing() -> dict[str, type[models.Model]]:
+    """The models that only grow by their table, in name order; those frozen under a condition are not among them."""
+    return {model._meta.db_table: model for model in sorted(_MODELS, key=lambda model: model._meta.db_table)}
+
+
 def guarded_tables() -> list[str]:
     """Tables under guard, in name order."""
     return sorted(model._meta.db_table for model in (*_MODELS, *_FROZEN) if not model._meta.abstract)

@@ -103,18 +103,28 @@ def includes(root: bytes, size: int, position: int, leaf: bytes, proof: Sequence
     """
     if not 0 <= position < size:
         return False
-    here, last, up = position, size - 1, leaf
+    _, up = _climbed(position, size - 1, leaf, proof)
+    return up == root
+
+
+def _climbed(here: int, last: int, first: bytes, proof: Iterable[bytes]) -> tuple[bytes, bytes]:
+    """Climb from a node to the root, along the edge that the older tree had and along that of the newer.
+
+    Returns:
+        Root of the older and of the newer tree; empty hashes when the proof is too long or too short.
+    """
+    before = after = first
     for beside in proof:
         if last == 0:
-            return False
+            return b"", b""
         if here & 1 or here == last:
-            up = node_hash(beside, up)
+            before, after = node_hash(beside, before), node_hash(beside, after)
             while not here & 1 and here:
                 here, last = here >> 1, last >> 1
         else:
-            up = node_hash(up, beside)
+            after = node_hash(after, beside)
         here, last = here >> 1, last >> 1
-    return last == 0 and up == root
+    return (before, after) if last == 0 else (b"", b"")
 
 
 def consistency_proof(leaves: Sequence[bytes], older: int) -> list[bytes]:
@@ -158,18 +168,7 @@ def only_grew(older: int, older_root: bytes, newer: int, newer_root: bytes, proo
     here, last = older - 1, newer - 1
     while here & 1:
         here, last = here >> 1, last >> 1
-    before = after = path[0]
-    for beside in path[1:]:
-        if last == 0:
-            return False
-        if here & 1 or here == last:
-            before, after = node_hash(beside, before), node_hash(beside, after)
-            while not here & 1 and here:
-                here, last = here >> 1, last >> 1
-        else:
-            after = node_hash(after, beside)
-        here, last = here >> 1, last >> 1
-    return last == 0 and before == older_root and after == newer_root
+    return _climbed(here, last, path[0], path[1:]) == (older_root, newer_root)
 
 
 def _half(size: int) -> int:

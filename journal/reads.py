@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-from journal.models import PolicySetting
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db import models
+from django.db.models import Count, Exists, Min, OuterRef
+
+from journal.append_only import guarded
+from journal.models import Head, Line, PolicySetting, SealedLeaf
 from journal.policies import POLICIES, PolicyValue
 
 
@@ -22,3 +31,53 @@ def policy(name: str) -> PolicyValue:
     default = POLICIES[name].default
     own = PolicySetting.objects.filter(name=name).values_list("value", flat=True).first()
     return default if own is None else own
+
+
+def sealed_models() -> dict[str, type[models.Model]]:
+    """What is sealed, by table: everything that only grows, save the seals themselves."""
+    seals = (Head, SealedLeaf)
+    return {table: model for table, model in guarded().items() if model not in seals}
+
+
+def unsealed(table: str) -> models.QuerySet[models.Model]:
+    """The rows of a table that no head covers, in order of their keys.
+
+    Asked row by row and not "after the last sealed key": on PostgreSQL a transaction may commit a lower key
+    after a higher one was sealed, and its row must not be passed over.
+    """
+    leaves = SealedLeaf.objects.filter(table=table, row=OuterRef("pk"))
+    return sealed_models()[table]._default_manager.filter(~Exists(leaves)).order_by("pk")
+
+
+@dataclass(frozen=True, slots=True)
+class Tail:
+    """What is not sealed yet: how many rows, and when the oldest line among them was received."""
+
+    rows: int
+    since: datetime | None
+
+    def age(self, at: datetime) -> timedelta:
+        """How long its oldest line has been waiting."""
+        return max(at - self.since, timedelta(0)) if self.since else timedelta(0)
+
+
+def tail() -> Tail:
+    """The unsealed end of the trail."""
+    rows, moments = 0, []
+    for table, model in sealed_models().items():
+        asked: dict[str, Any] = {"number": Count("pk")}
+        if issubclass(model, Line):
+            asked["since"] = Min("received_at")
+        found = unsealed(table).order_by().aggregate(**asked)
+        rows += found["number"]
+        moments.append(found.get("since"))
+    return Tail(rows, min((moment for moment in moments if moment), default=None))
+
+
+def seals_of(lines: Sequence[Line]) -> dict[int, SealedLeaf]:
+    """The seal of each line of one table, by the line's key; what is not sealed yet is left out."""
+    if not lines:
+        return {}
+    table = lines[0]._meta.db_table
+    found = SealedLeaf.objects.filter(table=table, row__in=[line.pk for line in lines]).select_related("head")
+    return {seal.row: seal for seal in found}

@@ -157,6 +157,9 @@ CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 
+# Public keys with which the trail was signed before the present one, parted by commas.
+TRAIL_FORMER_KEYS = [key for key in os.environ.get("TRAIL_FORMER_KEYS", "").split(",") if key]
+
 UNIT_NAME = os.environ.get("UNIT_NAME", "Airway unit")
 HELP_EXTENSION = os.environ.get("HELP_EXTENSION", "")
 

@@ -2,6 +2,7 @@
 
 import os
 import secrets
+from pathlib import Path
 
 from config.settings.base import *  # noqa: F403
 from config.settings.base import DATA_DIR, LOGGING
@@ -10,16 +11,17 @@ from config.settings.databases import sqlite
 DATA_DIR.mkdir(parents=True, exist_ok=True)
 
 
-def _secret() -> str:
-    """The site's own secret, made at first start and kept beside the database."""
-    path = DATA_DIR / "secret_key"
+def _kept(name: str, made: str) -> Path:
+    """A secret of the site's own, made at first start and kept beside the database."""
+    path = DATA_DIR / name
     if not path.exists():
         path.touch(mode=0o600)
-        path.write_text(secrets.token_urlsafe(50))
-    return path.read_text()
+        path.write_text(made)
+    return path
 
 
-SECRET_KEY = _secret()
+SECRET_KEY = _kept("secret_key", secrets.token_urlsafe(50)).read_text()
+TRAIL_KEY_FILE = _kept("trail_key", secrets.token_hex(32))
 ALLOWED_HOSTS = os.environ.get("ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]").split(",")
 DATABASES = {"default": sqlite(DATA_DIR / "lumenkeep.sqlite3")}
 CELERY_BROKER_URL = "memory://localhost/"

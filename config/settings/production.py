@@ -1,6 +1,7 @@
 """PostgreSQL, Redis, Celery workers and gunicorn; everything that differs by site comes from the environment."""
 
 import os
+from pathlib import Path
 
 from config.settings.base import *  # noqa: F403
 from config.settings.base import DATA_DIR
@@ -10,6 +11,7 @@ SECRET_KEY = os.environ["SECRET_KEY"]
 ALLOWED_HOSTS = [*os.environ["ALLOWED_HOSTS"].split(","), "127.0.0.1"]  # the health check asks from inside
 CSRF_TRUSTED_ORIGINS = [origin for origin in os.environ.get("CSRF_TRUSTED_ORIGINS", "").split(",") if origin]
 DATABASES = {"default": from_url(os.environ["DATABASE_URL"])}
+TRAIL_KEY_FILE = Path(os.environ["TRAIL_KEY_FILE"])
 CELERY_BROKER_URL = os.environ["REDIS_URL"]
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": os.environ["REDIS_URL"]}}
 STORAGES = {

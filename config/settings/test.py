@@ -17,6 +17,8 @@ else:
     DATABASES = {"default": sqlite(DATA_DIR / "unused.sqlite3")}
     # A file, not the shared in-memory database: only a file has the locks that the race tests are about.
     DATABASES["default"]["TEST"] = {"NAME": DATA_DIR / f"test-{os.environ.get('PYTEST_XDIST_WORKER', 'main')}.sqlite3"}
+TRAIL_KEY_FILE = DATA_DIR / "trail_key"
+TRAIL_KEY_FILE.write_text("9d" * 32)
 CELERY_BROKER_URL = os.environ.get("REDIS_URL", "memory://localhost/")
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 WHITENOISE_USE_FINDERS = True
