@@ -49,6 +49,10 @@ def unsealed(table: str) -> models.QuerySet[models.Model]:
     return sealed_models()[table]._default_manager.filter(~Exists(leaves)).order_by("pk")
 
 
+TAIL_MOST = timedelta(minutes=5)
+"""A line that waits longer for its seal is told to the quality lead."""
+
+
 @dataclass(frozen=True, slots=True)
 class Tail:
     """What is not sealed yet: how many rows, and when the oldest line among them was received."""

@@ -7,15 +7,17 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from django.conf import settings
 from django.db import connection, transaction
 from django.db.models import Max
 from django.utils import timezone
 
+from journal import bundle
 from journal.audit import Leaf, Row, faults
 from journal.findings import Finding
-from journal.merkle import Frontier, leaf_hash
+from journal.merkle import Frontier, consistency_proof, inclusion_proof, leaf_hash
 from journal.models import Head, SealedLeaf
 from journal.reads import sealed_models, unsealed
 from journal.seals import SignedHead, Signer, leaf_text, record_bytes
@@ -135,6 +137,30 @@ def stored_tail() -> Iterator[Row]:
         for start in range(0, len(rows), BATCH):
             for row, record in _records(table, rows[start : start + BATCH], only_unsealed=True).items():
                 yield Row(table, row, record)
+
+
+def proof_of(leaf: SealedLeaf, older: Iterable[int] = ()) -> dict[str, Any]:
+    """What shows, with a head kept outside, that one row stands in the trail as it was sealed.
+
+    Args:
+        leaf: the row's place.
+        older: sizes of heads from which the proof of growth is added; those that the trail never had are left out.
+    """
+    head = Head.objects.order_by("-size")[0]
+    hashes = [
+        bytes.fromhex(one) for one in SealedLeaf.objects.filter(position__lt=head.size).values_list("leaf", flat=True)
+    ]
+    (row,) = stored_leaves(leaf.position, leaf.position + 1)
+    return {
+        **bundle.as_dict(row),
+        "head": head.signed.as_dict(),
+        "inclusion": [step.hex() for step in inclusion_proof(hashes, leaf.position)],
+        "growth": {
+            str(size): [step.hex() for step in consistency_proof(hashes, size)]
+            for size in older
+            if 0 < size <= len(hashes)
+        },
+    }
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,14 +11,12 @@ from django.utils import timezone
 
 from journal.actions import Concern, tell
 from journal.models import Verification
-from journal.reads import tail
+from journal.reads import TAIL_MOST, tail
 from journal.roles import Role
 from journal.sealing import seal, verify
 
 NIGHT = time(3)
 """When the nightly check is due, in the unit's time; a night that was missed is made up."""
-TAIL_MOST = timedelta(minutes=5)
-"""A line that waits longer for its seal is told."""
 ABANDONED = timedelta(hours=1)
 """A check that began so long ago and is not finished died with its worker."""
 SENTENCES = 50

@@ -1,4 +1,4 @@
-"""Pages around the person: signing in, the station they stand at, and what they must know."""
+"""Pages around the person (signing in, station, notices), and the sealed trail."""
 
 from __future__ import annotations
 
@@ -7,14 +7,20 @@ from datetime import timedelta
 from django.contrib import messages
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
-from django.shortcuts import render
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from journal.doors import SEE_OTHER, STATION, is_local, person_of, station_of
+from journal.actions import verify_trail
+from journal.doors import SEE_OTHER, STATION, act_of, is_local, perform, person_of, station_of
 from journal.forms import SignInForm
-from journal.models import Notice, Station
+from journal.models import Head, Notice, SealedLeaf, Station, Verification
+from journal.reads import TAIL_MOST, tail
+from journal.roles import Right
+from journal.sealing import proof_of
 
 STATION_COOKIE = "station"
 STATION_COOKIE_S = 365 * 24 * 60 * 60
@@ -70,5 +76,52 @@ def notices(request: HttpRequest) -> HttpResponse:
         "still_open": mine.still_open(),
         "closed": closed[:MOST_CLOSED],
         "days": RECENTLY.days,
+        "quality": Right.DECIDE in person.rights,
     }
     return render(request, "journal/notices.html", context)
+
+
+@require_safe
+def trail(request: HttpRequest) -> HttpResponse:
+    """The sealed trail: its last head, what waits for a seal, the last check."""
+    waiting, checks = tail(), Verification.objects.select_related("asked_by")
+    context = {
+        "head": Head.objects.last(),
+        "tail": waiting,
+        "late": waiting.age(timezone.now()) > TAIL_MOST,
+        "last": checks.exclude(finished_at=None).first(),
+        "asked": checks.filter(finished_at=None).first(),
+        "may": Right.DECIDE in person_of(request).rights,
+    }
+    return render(request, "journal/trail.html", context)
+
+
+@require_POST
+def trail_verify(request: HttpRequest) -> HttpResponse:
+    """Ask for a check of the trail."""
+    return perform(request, lambda: verify_trail(act=act_of(request)), to=reverse("trail"))
+
+
+@require_safe
+def trail_head(_request: HttpRequest, size: int) -> HttpResponse:
+    """A signed head as a file, to be kept outside."""
+    head = get_object_or_404(Head, size=size)
+    return _download(head.signed.as_dict(), f"head-{head.size}.json")
+
+
+@require_safe
+def trail_proof(request: HttpRequest, position: int) -> HttpResponse:
+    """One sealed row with the proof that it stands in the trail, for the quality lead: it holds all that the row does.
+
+    `?from=SIZE` adds the proof of growth from a head that was kept outside.
+    """
+    if Right.DECIDE not in person_of(request).rights:
+        raise PermissionDenied
+    leaf = get_object_or_404(SealedLeaf.objects.select_related("head"), position=position)
+    older = [int(size) for size in request.GET.getlist("from") if size.isdecimal()]
+    return _download(proof_of(leaf, [leaf.head.size, *older]), f"proof-{position}.json")
+
+
+def _download(document: dict[str, object], name: str) -> HttpResponse:
+    disposition = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return JsonResponse(document, headers=disposition, json_dumps_params={"indent": 1, "ensure_ascii": False})

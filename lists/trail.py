@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from django.utils import timezone
 
-from journal.models import Line
+from journal.models import Line, SealedLeaf
+from journal.reads import seals_of
 
 DONE: dict[str, str] = {
     "add_mark": "Mark added",
@@ -95,6 +96,7 @@ class Told:
     line: Line
     done: str
     facts: tuple[Fact, ...]
+    seal: SealedLeaf | None
 
     @property
     def now(self) -> str:
@@ -103,9 +105,12 @@ class Told:
         return "" if target.casefold() in self.done.casefold().replace(" the ", " ") else target
 
 
-def told(lines: Iterable[Line]) -> list[Told]:
-    """Lines in words, the newest first."""
-    return [Told(line, _done(line.verb), tuple(facts_of(line.evidence))) for line in reversed(list(lines))]
+def told(lines: Sequence[Line]) -> list[Told]:
+    """Lines of one table in words with their seals, the newest first."""
+    seals = seals_of(lines)
+    return [
+        Told(line, _done(line.verb), tuple(facts_of(line.evidence)), seals.get(line.pk)) for line in reversed(lines)
+    ]
 
 
 def facts_of(evidence: Mapping[str, Any]) -> Iterator[Fact]:

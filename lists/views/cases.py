@@ -38,6 +38,7 @@ def case(request: HttpRequest, code: str) -> HttpResponse:
         "sets": [(one, choices.get(one.need.need.requirement, ())) for one in shown.sets] if shown else [],
         "history": history,
         "trail": told(history.lines),
+        "may_prove": Right.DECIDE in person_of(request).rights,
         "offers": case_offers(row, rights),
         "move_form": MoveForm(initial={"starts_at": row.starts_at}) if may_move else None,
         "requirement_form": RequirementForm() if may_plan else None,

@@ -32,6 +32,7 @@ def piece(request: HttpRequest, code: str) -> HttpResponse:
         "packs": history.packs[::-1],
         "washes": history.washes[::-1],
         "trail": told(history.lines),
+        "may_prove": Right.DECIDE in person_of(request).rights,
         "offers": piece_offers(row, rights),
         "mark_form": MarkForm() if Right.MASTER in rights else None,
     }
@@ -50,6 +51,7 @@ def pack(request: HttpRequest, code: str) -> HttpResponse:
         "path": history.path,
         "trail": told(history.lines),
         "label": label_standing(row),
+        "may_prove": Right.DECIDE in person_of(request).rights,
         "offers": pack_offers(row, person_of(request).rights),
         "in_force": version_in_force(row.version) if row.version else None,
     }
