@@ -23,7 +23,7 @@ from journal.reads import sealed_models, unsealed
 from journal.seals import SignedHead, Signer, leaf_text, record_bytes
 
 BATCH = 2000
-"""Rows under one head at most, and rows read at once: a first start with a long trail does not fill the memory."""
+"""Rows read at once: a long trail does not fill the memory."""
 
 
 def signer() -> Signer:
@@ -48,44 +48,26 @@ def keys() -> set[str]:
 
 
 def seal() -> int:
-    """Seal every row that no head covers yet; safe to run twice and beside itself.
+    """Seal every row that no head covers yet, under one head; safe to run twice and beside itself.
+
+    One head, however many rows: a row that stands after a head and says it is older was put in.
 
     Returns:
         How many rows were sealed.
     """
-    holder, sealed = signer(), 0
-    while waiting := _waiting(BATCH):
-        sealed += _seal(waiting, holder)
-    return sealed
-
-
-def _waiting(most: int) -> dict[str, list[int]]:
-    """Keys of unsealed rows by table. Read without a lock: what another run seals meanwhile is left out later."""
-    found: dict[str, list[int]] = {}
-    for table in sealed_models():
-        if rows := list(unsealed(table).values_list("pk", flat=True)[:most]):
-            found[table] = rows
-            most -= len(rows)
-        if not most:
-            break
-    return found
-
-
-def _seal(waiting: dict[str, list[int]], holder: Signer) -> int:
+    holder = signer()
+    if not any(unsealed(table).exists() for table in sealed_models()):
+        return 0  # without a lock: the usual case holds nobody up
     with transaction.atomic():
         _lock()
         last = Head.objects.last()
         tree = last.signed.tree if last else Frontier()
-        rows = [
-            (table, row, leaf_hash(record))
-            for table, keys_of in waiting.items()
-            for row, record in _records(table, keys_of, only_unsealed=True).items()
-        ]
+        rows = [(row.table, row.row, leaf_hash(row.record)) for row in stored_tail() if row.record is not None]
         if rows:
             at = max(timezone.now(), last.at) if last else timezone.now()
             signed = SignedHead.of(tree.grown(leaf for _, _, leaf in rows), at, holder)
             head = Head.objects.create(**{**signed.as_dict(), "at": at})
-            SealedLeaf.objects.bulk_create(
+            leaves = (
                 SealedLeaf(
                     position=position,
                     head=head,
@@ -96,6 +78,7 @@ def _seal(waiting: dict[str, list[int]], holder: Signer) -> int:
                 )
                 for position, (table, row, leaf) in enumerate(rows, start=tree.size)
             )
+            SealedLeaf.objects.bulk_create(leaves, batch_size=BATCH)
         return len(rows)
 
 
@@ -106,10 +89,10 @@ def _lock() -> None:
             cursor.execute("SELECT pg_advisory_xact_lock(hashtext('journal.seal'))")
 
 
-def _records(table: str, rows: Iterable[int], *, only_unsealed: bool = False) -> dict[int, bytes]:
+def _records(table: str, rows: Iterable[int]) -> dict[int, bytes]:
     """Rows of a table as they stand now, in order of their keys; those that are gone are left out."""
     model = sealed_models()[table]
-    asked = unsealed(table) if only_unsealed else model._default_manager.order_by("pk")
+    asked = model._default_manager.order_by("pk")
     columns = [field.attname for field in model._meta.concrete_fields]
     return {
         found["id"]: record_bytes(table, found["id"], found) for found in asked.filter(pk__in=rows).values(*columns)
@@ -135,7 +118,7 @@ def stored_tail() -> Iterator[Row]:
     for table in sealed_models():
         rows = list(unsealed(table).values_list("pk", flat=True))
         for start in range(0, len(rows), BATCH):
-            for row, record in _records(table, rows[start : start + BATCH], only_unsealed=True).items():
+            for row, record in _records(table, rows[start : start + BATCH]).items():
                 yield Row(table, row, record)
 
 
