@@ -10,7 +10,7 @@ from typing import Any
 from django.db import models
 from django.db.models import Count, Exists, Min, OuterRef
 
-from journal.append_only import guarded
+from journal.append_only import growing
 from journal.models import Head, Line, PolicySetting, SealedLeaf
 from journal.policies import POLICIES, PolicyValue
 
@@ -36,7 +36,7 @@ def policy(name: str) -> PolicyValue:
 def sealed_models() -> dict[str, type[models.Model]]:
     """What is sealed, by table: everything that only grows, save the seals themselves."""
     seals = (Head, SealedLeaf)
-    return {table: model for table, model in guarded().items() if model not in seals}
+    return {table: model for table, model in growing().items() if model not in seals}
 
 
 def unsealed(table: str) -> models.QuerySet[models.Model]:

@@ -35,7 +35,7 @@ def test_everything_that_only_grows_is_sealed_save_the_seals() -> None:
     assert seal() == SealedLeaf.objects.count() > 0
     tables = set(SealedLeaf.objects.values_list("table", flat=True))
     assert {PieceLine._meta.db_table, Content._meta.db_table} <= tables
-    assert set(sealed_models()) == set(append_only.guarded_tables()) - {"journal_head", "journal_sealedleaf"}
+    assert set(sealed_models()) == set(append_only.growing()) - {"journal_head", "journal_sealedleaf"}
     assert list(SealedLeaf.objects.values_list("position", flat=True)) == list(range(Head.objects.get().size))
     assert verify().findings == ()
 
