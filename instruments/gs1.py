@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from datetime import date
 
 from biip import ParseConfig, ParseError
 from biip.checksums import gs1_standard_check_digit
@@ -80,6 +81,9 @@ TELLING = {"8004", "7007", *CHECKED, *DATES}
 _CONFIG = ParseConfig(gs1_element_strings_verify_date=False)
 _BRACKETS = re.compile(r"[(\[{]([0-9]{2,4})[)\]}]")
 _LINK = re.compile(r"(?i:https?)://[^/]+/(?:.*/)?(?:00|01|8003|8004|8006)/[^/?#]+")
+_PRINTED_KEY = re.compile(
+    r"gs1:(?P<fixed>00[0-9]{18}|01[0-9]{14})?(?:(?P<ai>10|21|8003|8004)(?P<value>[!\"%-'*-?A-Z_a-z]{1,30}))?"
+)  # of the 82 characters of GS1, without the brackets that set identifiers off
 _LATE_DATE = re.compile(r".+(?:11|13|15|16|17)([0-9]{6})")
 
 
@@ -187,6 +191,32 @@ def _interpreted(text: str, elements: Iterable[GS1ElementString], findings: list
         return Decoded(Scheme.GS1, identifiers, text_key(text), tuple(problems))
     problems += _identifying(text, identifiers)
     return Decoded(Scheme.GS1, identifiers, _key(identifiers) or text_key(text), tuple(problems))
+
+
+def printed(key: str, *, expires: date | None = None) -> str:
+    """What a GS1 symbol of our own says of a mark: fields of fixed length first, the one of variable length last.
+
+    So the symbol holds no separator that a scanner could lose.
+
+    Args:
+        key: of a mark, as `read` gives it.
+        expires: the maker's last day of use; it can stand only beside an item number.
+
+    Returns:
+        An element string in brackets, "(01)09504000059118(17)280131(21)A1"; empty when the key is none that can
+        be written so.
+
+    Source:
+        GS1 General Specifications: fixed-length table, and the pairing of (17) with (01). From memory.
+    """
+    match = _PRINTED_KEY.fullmatch(key)
+    if match is None or not (match["fixed"] or match["ai"]):
+        return ""
+    fixed = match["fixed"] or ""
+    shown_as = f"({fixed[:2]}){fixed[2:]}" if fixed else ""
+    if expires is not None and fixed.startswith("01"):
+        shown_as += f"(17){expires:%y%m%d}"
+    return shown_as + (f"({match['ai']}){match['value']}" if match["ai"] else "")
 
 
 def _identifying(text: str, identifiers: dict[str, str]) -> list[Finding]:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from lists.reads import Completing
-from trays.paper import pdf
+from trays.paper import draw
 
 
 def work_sheet(found: Completing) -> bytes:
     """The moves of a day as a tagged PDF, place by place, with a box to tick for each."""
-    return pdf("lists/paper/work_sheet.html", {"found": found})
+    return draw("lists/paper/work_sheet.html", {"found": found})

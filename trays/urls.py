@@ -26,8 +26,9 @@ urlpatterns = [
     path("trays/<str:code>/join/", bench.join, name="tray-join"),
     path("trays/<str:code>/finish/", bench.finish, name="tray-finish"),
     path("trays/<str:code>/count-sheet.pdf", packs.check_list, name="tray-count-sheet"),
-    path("packs/<str:code>/label.pdf", packs.label, name="pack-label"),
-    path("packs/<str:code>/count-sheet.pdf", packs.count_sheet, name="pack-count-sheet"),
+    path("packs/<str:code>/label/print/", packs.print_label, name="pack-label"),
+    path("packs/<str:code>/count-sheet/print/", packs.print_count_sheet, name="pack-count-sheet"),
+    path("packs/<str:code>/printed/<str:sha256>.pdf", packs.printed, name="pack-printed"),
     path("packs/<str:code>/label-read/", packs.label_read, name="pack-label-read"),
     path("packs/<str:code>/<slug:verb>/", packs.pack_verb, name="pack-verb"),
 ]

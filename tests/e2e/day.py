@@ -103,10 +103,15 @@ class Desk:
         """Press a button."""
         (within or self.page.locator("main")).get_by_role("button", name=label).click()
 
-    def download(self, link: str, to: Path) -> Path:
-        """Fetch what a link leads to, signed in as the page is; the browser itself would show it in a reader."""
-        address = self.page.get_by_role("link", name=link, exact=True).get_attribute("href")
-        to.write_bytes(self.page.request.get(f"{self.site}{address}", fail_on_status_code=True).body())
+    def printed(self, button: str, to: Path) -> Path:
+        """Press a button that prints, and keep the document; the browser itself would show it in a reader."""
+        form = self.page.locator("form").filter(has=self.page.get_by_role("button", name=button, exact=True))
+        names = ("csrfmiddlewaretoken", "key")
+        fields: dict[str, str | float | bool] = {name: form.locator(f"[name={name}]").input_value() for name in names}
+        address = f"{self.site}{form.get_attribute('action')}"
+        headers = {"Referer": self.page.url}
+        answer = self.page.request.post(address, form=fields, headers=headers, fail_on_status_code=True)
+        to.write_bytes(answer.body())
         return to
 
     def told(self, words: str) -> None:

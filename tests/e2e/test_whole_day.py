@@ -219,7 +219,7 @@ def two_mistakes_are_found(desk: Desk, morning: Morning) -> str:
 def the_label_is_read(desk: Desk, pack: str, folder: Path) -> None:
     """The label is printed; its symbol says the pack's code, and is scanned back."""
     desk.look()
-    symbol = symbol_on(desk.download("Label", folder / "label.pdf"))
+    symbol = symbol_on(desk.printed("Print label", folder / "label.pdf"))
     assert symbol == pack
     desk.scan(symbol)
     expect(desk.page.locator("#paper")).to_contain_text(f"The label of {TRAY_NAME} {pack} can be read")

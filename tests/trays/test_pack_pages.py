@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import hashlib
+from typing import Any
 
 import pytest
+from django.db import IntegrityError, transaction
+from django.test import Client
 from django.urls import reverse
 
 from journal.roles import Role
 from tests import makers
 from tests.makers import act
 from tests.trays.pages import bench, post, signed_in, swap, two_lines
-from trays.actions import confirm_label, publish_version
-from trays.models import Pack, PackLine
+from trays.actions import confirm_label, print_paper, publish_version
+from trays.models import Pack, PackLine, Printed
 from trays.states import PackState
 
 pytestmark = pytest.mark.django_db
@@ -110,13 +113,21 @@ def test_the_verbs_of_a_pack() -> None:
     assert client.get(address).status_code == 405
 
 
+def printed(client: Client, name: str, pack: Pack, **fields: str) -> tuple[str, Any]:
+    """Press a button that prints; the address that it leads to, and what stands there."""
+    answer = client.post(reverse(name, args=[pack.code]), fields)
+    assert answer.status_code == 303
+    return answer.headers["Location"], client.get(answer.headers["Location"], follow=True)
+
+
+@pytest.mark.storage
 def test_the_first_print_is_the_label_and_the_others_are_copies() -> None:
     pack = makers.pack()
     client = signed_in(None, Role.NURSE)
-    first = client.get(reverse("pack-label", args=[pack.code]))
-    second = client.get(reverse("pack-label", args=[pack.code]), {"size": "50x25"})
+    _, first = printed(client, "pack-label", pack)
+    _, second = printed(client, "pack-label", pack, size="50x25")
     assert (first.status_code, first["Content-Type"]) == (200, "application/pdf")
-    assert first["Content-Disposition"] == f'inline; filename="{pack.code} label.pdf"'
+    assert first["Content-Disposition"].startswith(f'inline; filename="{pack.code} ')
     assert "no-store" in first["Cache-Control"]
     lines = PackLine.objects.filter(pack=pack, verb="print_label").order_by("id")
     assert [line.evidence for line in lines] == [
@@ -125,11 +136,49 @@ def test_the_first_print_is_the_label_and_the_others_are_copies() -> None:
     ]
 
 
+@pytest.mark.storage
+def test_looking_again_shows_the_same_bytes_and_prints_nothing() -> None:
+    pack = makers.pack()
+    client = signed_in(None, Role.NURSE)
+    address, first = printed(client, "pack-label", pack)
+    Pack.objects.update(state=PackState.VOID)
+    again = client.get(address)
+    assert again.content == first.content
+    assert hashlib.sha256(again.content).hexdigest() in address
+    assert PackLine.objects.filter(verb="print_label").count() == 1
+    assert client.get(reverse("pack-printed", args=[pack.code, "0" * 64])).status_code == 404
+    assert client.get(reverse("pack-label", args=[pack.code])).status_code == 405
+
+
+@pytest.mark.storage
+def test_a_double_press_prints_once() -> None:
+    pack = makers.pack()
+    client = signed_in()
+    addresses = {printed(client, "pack-label", pack, key="one-press")[0] for _ in range(2)}
+    assert len(addresses) == 1
+    assert PackLine.objects.filter(verb="print_label").count() == 1
+
+
+@pytest.mark.storage
+def test_what_was_printed_is_not_changed() -> None:
+    pack = makers.pack()
+    printed(signed_in(), "pack-label", pack)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Printed.objects.update(document=b"another")
+
+
+def test_the_trail_leads_to_what_was_printed() -> None:
+    pack = makers.pack()
+    client = signed_in()
+    address, _ = printed(client, "pack-label", pack)
+    assert address in client.get(reverse("pack", args=[pack.code])).content.decode()
+
+
 def test_count_sheets_are_recorded_apart_from_labels() -> None:
     pack = makers.pack()
     client = signed_in()
     for name in ("pack-label", "pack-count-sheet"):
-        assert client.get(reverse(name, args=[pack.code])).content.startswith(b"%PDF")
+        assert printed(client, name, pack)[1].content.startswith(b"%PDF")
     assert list(PackLine.objects.filter(verb__startswith="print_").values_list("verb", "evidence__copy")) == [
         ("print_label", False),
         ("print_count_sheet", False),
@@ -137,21 +186,24 @@ def test_count_sheets_are_recorded_apart_from_labels() -> None:
 
 
 def test_a_label_of_another_size_is_not_known() -> None:
-    assert signed_in().get(reverse("pack-label", args=[makers.pack().code]), {"size": "9x9"}).status_code == 404
+    pack = makers.pack()
+    _, answer = printed(signed_in(), "pack-label", pack, size="9x9")
+    assert "9x9" in str(*answer.context["messages"])
+    assert makers.refused(lambda: print_paper(pack.code, "poster", act=act())) == ["unknown-code"]
 
 
 @pytest.mark.parametrize("state", [PackState.VOID, PackState.RETURNED, PackState.QUARANTINED, PackState.EXPIRED])
 def test_a_pack_on_no_way_to_a_case_gets_no_label(state: PackState) -> None:
     pack = makers.pack()
     Pack.objects.update(state=state)
-    answer = signed_in().get(reverse("pack-label", args=[pack.code]), follow=True)
+    _, answer = printed(signed_in(), "pack-label", pack)
     assert f"it is {state}, must be on its way to a case." in str(*answer.context["messages"])
     assert not PackLine.objects.filter(verb="print_label").exists()
 
 
 def test_who_may_not_assemble_prints_nothing() -> None:
     pack = makers.pack()
-    answer = signed_in(None, Role.COORDINATOR).get(reverse("pack-label", args=[pack.code]), follow=True)
+    _, answer = printed(signed_in(None, Role.COORDINATOR), "pack-label", pack)
     assert "does not hold the right “assemble”" in str(*answer.context["messages"])
 
 

@@ -10,7 +10,7 @@ import itertools
 import re
 import shutil
 import subprocess
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -25,10 +25,10 @@ from journal.roles import Role
 from tests import makers
 from tests.makers import AT, act
 from trays import paper
-from trays.actions import finish_tray, pack_single
+from trays.actions import finish_tray, pack_single, receive_maker_pack
 from trays.models import Content, Pack, TemplateLine
 from trays.reads import load_of
-from trays.symbols import DOT_MM, QUIET_MODULES, qr_svg
+from trays.symbols import DOT_MM, MATRIX_QUIET_MODULES, QUIET_MODULES, datamatrix_svg, qr_svg
 
 pytestmark = pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="needs poppler-utils")
 
@@ -42,11 +42,21 @@ def poppler(program: str, *options: str, document: bytes) -> bytes:
     return subprocess.run(command, input=document, check=True, capture_output=True).stdout
 
 
-def scanned(document: bytes, page: int = 1) -> list[str]:
-    """What a scanner reads on a page printed with 300 dots per inch."""
-    options = ["-r", "300", "-png", "-f", str(page), "-l", str(page), "-singlefile", "-"]
-    image = Image.open(io.BytesIO(poppler("pdftoppm", *options, document=document)))
-    return [found.text for found in zxingcpp.read_barcodes(image)]
+def picture(document: bytes, dpi: int = 300, page: int = 1) -> Image.Image:
+    """A page as a printer with so many dots per inch prints it."""
+    options = ["-r", str(dpi), "-png", "-f", str(page), "-l", str(page), "-singlefile", "-"]
+    return Image.open(io.BytesIO(poppler("pdftoppm", *options, document=document)))
+
+
+def scanned(document: bytes, dpi: int = 300) -> list[str]:
+    """What a scanner reads on the first page."""
+    return [found.text for found in zxingcpp.read_barcodes(picture(document, dpi))]
+
+
+def symbols(document: bytes, dpi: int = 300) -> set[tuple[str, str]]:
+    """The symbols of the first page: identifier of the symbology (ISO/IEC 15424), and the bytes as they are sent."""
+    found = zxingcpp.read_barcodes(picture(document, dpi))
+    return {(one.symbology_identifier, one.bytes.decode()) for one in found}
 
 
 def pages(document: bytes) -> list[str]:
@@ -128,6 +138,32 @@ def test_symbol_of_nothing_is_refused(text: str, dots: int) -> None:
         qr_svg(text, module_dots=dots)
 
 
+@pytest.mark.parametrize(
+    ("text", "gs1", "modules"),
+    [
+        ("K000123A", False, 12),
+        ("(8004)4000001111", True, 14),
+        ("(01)09504000059118(17)280131(21)A1", True, 18),
+        ("(01)09504000059118(17)280131(21)ABCDEFGHIJ1234567890", True, 22),
+    ],
+)
+def test_datamatrix_is_square_and_small(text: str, gs1: bool, modules: int) -> None:
+    # Sides of ISO/IEC 16022, table 7: 10 to 26 modules in steps of two (from memory); the quiet zone is one module.
+    svg = datamatrix_svg(text, module_dots=3, gs1=gs1)
+    side = modules + 2 * MATRIX_QUIET_MODULES
+    assert f'viewBox="0 0 {side} {side}"' in svg
+    assert f'width="{side * 3 * DOT_MM:g}mm" height="{side * 3 * DOT_MM:g}mm"' in svg
+    assert f'aria-label="{"GS1 " * gs1}DataMatrix of {text}"' in svg
+
+
+@pytest.mark.parametrize(
+    ("text", "dots", "words"), [("", 4, "needs a text"), ("(21)1", 0, "one dot"), ("none", 3, "AI")]
+)
+def test_datamatrix_of_nothing_is_refused(text: str, dots: int, words: str) -> None:
+    with pytest.raises(ValueError, match=words):
+        datamatrix_svg(text, module_dots=dots, gs1=True)
+
+
 # Labels
 
 
@@ -142,12 +178,13 @@ def test_label_is_one_page_of_its_size_and_is_read_back(size: paper.LabelSize) -
         width_pt, height_pt = (float(side) for side in re.findall(r"[\d.]+", about["Page size"])[:2])
         assert (width_pt / POINTS_PER_MM, height_pt / POINTS_PER_MM) == pytest.approx((width_mm, height_mm), abs=0.05)
         assert (about["Pages"], about["Tagged"]) == ("1", "yes")
-        assert scanned(document) == [pack.code]
+        own = ("]d1" if size.is_pouch else "]Q1", pack.code)
+        assert symbols(document) == symbols(document, dpi=203) == {own}
         assert overlapping(document) == []
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("name", ["76x38", "50x25"])
+@pytest.mark.parametrize("name", paper.LABEL_SIZES)
 def test_code_can_be_read_by_eye(name: str, tmp_path: Path) -> None:
     for pack in (read(makers.pack()), incomplete_pack("Telescope guard")):
         document = paper.label(pack, paper.LABEL_SIZES[name])
@@ -215,6 +252,44 @@ def test_label_of_a_single_piece_names_piece_and_lot() -> None:
     assert f"{bought.contents.get().piece.code}, lot LOT-1" in text
     assert "Received" in text
     assert paper.usual_size(bought).name == "50x25"
+
+
+GTIN = "09504000059118"  # a sample of GS1: check digit by weights 3 and 1
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("name", ["76x38", "50x25"])
+@pytest.mark.parametrize(
+    ("mark", "sent"),
+    [
+        (f"01{GTIN}1728013121Serial/7", f"01{GTIN}1728013121Serial/7"),
+        (f"01{GTIN}10LOT-1\x1d1728013121Serial/7", f"01{GTIN}1728013121Serial/7"),
+        (f"01{GTIN}1728013110LOT-1", f"01{GTIN}1728013110LOT-1"),
+    ],
+)
+def test_the_makers_identity_stands_beside_our_code(name: str, mark: str, sent: str) -> None:
+    """A symbol that says GS1 of itself (]d2) and holds no separator that a scanner could lose."""
+    part = makers.part(single_use=True, name="Stent 14 × 40 mm, covered, for the trachea, adult")
+    done = receive_maker_pack(
+        part.code, expires=date(2028, 1, 31), lot="LOT-1", mark=f"]d2{mark}", barrier_intact=True, act=act()
+    )
+    pack = read(Pack.objects.get(code=done.mark))
+    for copied_at in (None, AT):
+        document = paper.label(pack, paper.LABEL_SIZES[name], copied_at=copied_at)
+        assert symbols(document) == symbols(document, dpi=203) == {("]Q1", pack.code), ("]d2", sent)}
+        assert overlapping(document) == []
+        assert "Maker’s mark" in said(document)
+
+
+@pytest.mark.django_db
+def test_labels_are_black_and_white_and_carry_no_symbol_of_a_maker() -> None:
+    pack = incomplete_pack("Telescope guard")
+    for size in paper.LABEL_SIZES.values():
+        operators = poppler("pdftocairo", "-svg", "-", "-", document=paper.label(pack, size)).decode()
+        assert set(re.findall(r'(?:fill|stroke)="(rgb[^"]*)"', operators)) <= {
+            "rgb(0%, 0%, 0%)", "rgb(100%, 100%, 100%)",
+        }  # fmt: skip
+        assert "CE" not in said(paper.label(pack, size)).split()
 
 
 @pytest.mark.django_db

@@ -7,12 +7,14 @@ from datetime import date
 
 from django.utils import timezone
 
-from instruments.identity import Kind
+from instruments.actions import enter_mark
+from instruments.carriers import Decoded
+from instruments.identity import Kind, decode, why_not_mark_a_piece
 from instruments.models import Part, PartKind, Piece, PieceLine
 from instruments.states import PieceState
 from instruments.writer import new_code
 from journal.actions import Act, Done, action, need, reason_given, write_line
-from journal.findings import Finding, Refused, stop, unknown
+from journal.findings import Finding, Refused, stop, stops, unknown
 from journal.models import Place
 from journal.roles import Right
 from trays.actions.assembly import end_of_day, make_pack
@@ -28,16 +30,25 @@ def receive_maker_pack(
     expires: date,
     lot: str = "",
     serial: str = "",
+    mark: str = "",
     barrier_intact: bool,
     act: Act,
 ) -> Done:
-    """Take a maker-sterile item into stock: lot or serial, expiry, and its barrier looked at."""
+    """Take a maker-sterile item into stock: lot or serial, expiry, and its barrier looked at.
+
+    `mark` is the symbol on the maker's label as scanned; it must agree with what was typed.
+    """
     need(Right.STORE, "receive", part, act)
     row = Part.objects.filter(code=part).first()
     if row is None:
         raise Refused(unknown("part", part))
-    lot, serial = lot.strip(), serial.strip()
-    findings = tuple(_maker_facts(row, lot, serial, barrier_intact=barrier_intact, expires=expires, act=act))
+    decoded = decode(mark) if mark.strip() else None
+    said = decoded.identifiers if decoded else {}
+    lot, serial = lot.strip() or said.get("lot", ""), serial.strip() or said.get("serial", "")
+    findings = (
+        *(_mark_facts(decoded, {"lot": lot, "serial": serial, "expiry": expires.isoformat()}) if decoded else ()),
+        *_maker_facts(row, lot, serial, barrier_intact=barrier_intact, expires=expires, act=act),
+    )
     if findings:
         raise Refused(*findings)
     piece = Piece.objects.create(
@@ -49,7 +60,10 @@ def receive_maker_pack(
         maker_sterile=True,
         state=PieceState.PACKED,
     )
-    write_line(PieceLine, piece, "receive", act, target=PieceState.PACKED, evidence={"lot": lot, "serial": serial})
+    evidence = {"lot": lot, "serial": serial} | ({"mark": decoded.key} if decoded else {})
+    write_line(PieceLine, piece, "receive", act, target=PieceState.PACKED, evidence=evidence)
+    if decoded and not why_not_mark_a_piece(mark):
+        enter_mark(piece, mark)
     pack = make_pack(
         act,
         kind=PackKind.MAKER,
@@ -78,6 +92,20 @@ def _maker_facts(
                 part.code,
                 f"Cannot receive {part.name}: it does not have {wanted}.",
                 "Keep it apart and call its supplier.",
+            )
+
+
+def _mark_facts(decoded: Decoded, typed: dict[str, str]) -> Iterator[Finding]:
+    """What forbids to take an item in by its scanned mark: it cannot be read, or says something else."""
+    yield from stops(decoded.findings)
+    for name, value in typed.items():
+        found = decoded.identifiers.get(name, value)
+        if found != value:
+            yield stop(
+                "mark-differs",
+                decoded.key,
+                f"Cannot receive it: its mark gives {name} {found}, must be {value} as typed.",
+                "Compare with the print on the package, and type what it says.",
             )
 
 

@@ -2,51 +2,61 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
+from datetime import datetime
 
 from instruments.carriers import shown
 from instruments.identity import mark_key
 from journal.actions import Act, Done, action, need, write_line
 from journal.findings import Finding, Refused, stop, unknown
 from journal.roles import Right
-from trays.models import Pack, PackLine
+from trays.models import Pack, PackLine, Printed
+from trays.paper import LABEL_SIZES, count_sheet, label, usual_size
 from trays.states import LABELLED, PackState, Paper
 from trays.writer import lock_pack
 
 
 @action
-def print_paper(pack: str, paper: str, *, sha256: str, copy: bool = False, act: Act) -> Done:
-    """Record that a label or a count sheet was printed; whatever follows the first is marked as a copy on it.
+def print_paper(pack: str, paper: str, *, size: str = "", act: Act) -> Done:
+    """Draw a label or a count sheet, keep it as it was printed, and record it; whatever follows the first is a copy.
 
-    `sha256` is that of the printed document, so that a document found later can be told from another.
+    `size` of a label is width × height in mm: 76x38, 50x25 or 32x12; empty for the usual one.
     """
     row = lock_pack(pack)
     if paper not in list(Paper):
         raise Refused(unknown("paper", paper))
+    if size and size not in LABEL_SIZES:
+        raise Refused(unknown("size", size))
     need(Right.ASSEMBLE, f"print the {paper} of", row.code, act)
-    verb = Paper(paper).verb
-    findings = tuple(_printing_facts(row, paper, copy=copy))
+    findings = tuple(_printing_facts(row, paper))
     if findings:
         raise Refused(*findings)
+    verb = Paper(paper).verb
+    copy = row.lines.filter(verb=verb).exists()
+    document = _drawn(row.pk, Paper(paper), size, copied_at=act.at if copy else None)
+    sha256 = hashlib.sha256(document).hexdigest()
+    Printed.objects.get_or_create(pack=row, sha256=sha256, defaults={"document": document})
     write_line(PackLine, row, verb, act, evidence={"sha256": sha256, "copy": copy})
     which = f"A copy of the {paper}" if copy else f"The {paper}"
     return Done.of("print_paper", row, f"{which} of {row.code} is printed.")
 
 
-def _printing_facts(pack: Pack, paper: str, *, copy: bool) -> Iterator[Finding]:
+def _drawn(pk: int, paper: Paper, size: str, *, copied_at: datetime | None) -> bytes:
+    rows = Pack.objects.select_related("tray", "version__template", "assembled_by", "incomplete_second")
+    pack = rows.get(pk=pk)
+    if paper is Paper.COUNT_SHEET:
+        return count_sheet(pack, copied_at=copied_at)
+    return label(pack, LABEL_SIZES[size] if size else usual_size(pack), copied_at=copied_at)
+
+
+def _printing_facts(pack: Pack, paper: str) -> Iterator[Finding]:
     if paper == Paper.LABEL and pack.state not in LABELLED:
         yield stop(
             "wrong-state",
             pack.code,
             f"Cannot print the label of {pack.code}: it is {pack.state}, must be on its way to a case.",
             "Nothing is printed, so that no other pack can carry this label.",
-        )
-    if not copy and pack.lines.filter(verb=Paper(paper).verb).exists():
-        yield stop(
-            "printed-before",
-            pack.code,
-            f"Cannot print the {paper} of {pack.code} as the first: it was printed before.",
-            "Print a copy.",
         )
 
 

@@ -1,6 +1,6 @@
 """Templates, trays, and packs with their frozen contents."""
 
-from trays.models.packs import Carried, Content, Lack, Pack, PackLine
+from trays.models.packs import Carried, Content, Lack, Pack, PackLine, Printed
 from trays.models.templates import SeriesRule, Substitute, Template, TemplateLine, TemplateVersion
 from trays.models.trays import ClosedMember, Placement, Tray
 
@@ -12,6 +12,7 @@ __all__ = [
     "Pack",
     "PackLine",
     "Placement",
+    "Printed",
     "SeriesRule",
     "Substitute",
     "Template",

@@ -130,3 +130,18 @@ class PackLine(Line):
 
     SUBJECT = "pack"
     pack = models.ForeignKey(Pack, models.PROTECT, related_name="lines")
+
+
+@append_only
+class Printed(models.Model):
+    """A document as it was printed for a pack; its line in the trail names it by its SHA-256."""
+
+    pack = models.ForeignKey(Pack, models.PROTECT, related_name="printed")
+    sha256 = models.CharField(max_length=64)
+    document = models.BinaryField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["pack", "sha256"], name="printed_once")]
+
+    def __str__(self) -> str:
+        return f"{self.sha256[:8]} for {self.pack.code}"

@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Callable
-from datetime import datetime
 from functools import partial
 from http import HTTPStatus
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST
 
-from journal.doors import act_of, perform
+from journal.doors import SEE_OTHER, act_of, perform
 from journal.findings import Refused
 from trays import actions, paper
-from trays.models import Pack, Tray
+from trays.models import Pack, PackLine, Printed, Tray
 from trays.reads import label_standing, published_version
 from trays.states import Paper
 from trays.verbs import pack_action
 from trays.views.said import Said, is_swap
+
+FINGERPRINT = 8  # characters of the SHA-256 in a file's name
 
 
 @require_POST
@@ -46,29 +45,29 @@ def label_read(request: HttpRequest, code: str) -> HttpResponse:
         said, status = Said.of(run()), HTTPStatus.OK
     except Refused as refused:
         said, status = Said.why_not(refused), HTTPStatus.CONFLICT
-    pack = _pack(code)
+    pack = get_object_or_404(Pack.objects.select_related("tray"), code=code)
     context = {"pack": pack, "label": label_standing(pack), "said": said}
     return render(request, "partials/paper.html", context, status=status)
 
 
-@require_GET
-@never_cache
-def label(request: HttpRequest, code: str) -> HttpResponse:
-    """The label as PDF, `?size=` as width × height in mm; every print is recorded."""
-    pack = _pack(code)
-    name = request.GET.get("size") or paper.usual_size(pack).name
-    if name not in paper.LABEL_SIZES:
-        raise Http404
-    size = paper.LABEL_SIZES[name]
-    return _printed(request, pack, Paper.LABEL, lambda copied_at: paper.label(pack, size, copied_at=copied_at))
+@require_POST
+def print_label(request: HttpRequest, code: str) -> HttpResponse:
+    """Print the label, `size` as width × height in mm; after the first it is a copy."""
+    return _print(request, code, Paper.LABEL, size=request.POST.get("size", ""))
+
+
+@require_POST
+def print_count_sheet(request: HttpRequest, code: str) -> HttpResponse:
+    """Print the count sheet; after the first it is a copy."""
+    return _print(request, code, Paper.COUNT_SHEET)
 
 
 @require_GET
 @never_cache
-def count_sheet(request: HttpRequest, code: str) -> HttpResponse:
-    """The count sheet as PDF; every print is recorded."""
-    pack = _pack(code)
-    return _printed(request, pack, Paper.COUNT_SHEET, lambda copied_at: paper.count_sheet(pack, copied_at=copied_at))
+def printed(_request: HttpRequest, code: str, sha256: str) -> HttpResponse:
+    """A document as it was printed, byte for byte; to look at it again prints nothing."""
+    row = get_object_or_404(Printed.objects.select_related("pack"), pack__code=code, sha256=sha256)
+    return _pdf(bytes(row.document), f"{code} {sha256[:FINGERPRINT]}")
 
 
 @require_GET
@@ -84,22 +83,15 @@ def check_list(request: HttpRequest, code: str) -> HttpResponse:
     return _pdf(paper.check_list(tray, version), f"{tray.code} check list")
 
 
-def _pack(code: str) -> Pack:
-    rows = Pack.objects.select_related("tray", "version__template", "assembled_by", "incomplete_second")
-    return get_object_or_404(rows, code=code)
-
-
-def _printed(request: HttpRequest, pack: Pack, what: Paper, draw: Callable[[datetime | None], bytes]) -> HttpResponse:
-    """Draw a paper, record that it was printed, and hand it over; after the first it says that it is a copy."""
-    act = act_of(request)
-    copy = pack.lines.filter(verb=what.verb).exists()
-    document = draw(act.at if copy else None)
+def _print(request: HttpRequest, code: str, what: Paper, *, size: str = "") -> HttpResponse:
+    """Print, and show what was printed; a refusal is said on the pack's page."""
     try:
-        actions.print_paper(pack.code, what, sha256=hashlib.sha256(document).hexdigest(), copy=copy, act=act)
+        actions.print_paper(code, what, size=size, act=act_of(request))
     except Refused as refused:
         messages.error(request, refused.findings[0].words)
-        return redirect("pack", pack.code)
-    return _pdf(document, f"{pack.code} {what}")
+        return HttpResponseRedirect(reverse("pack", args=[code]), status=SEE_OTHER)
+    line = PackLine.objects.filter(pack__code=code, verb=what.verb).latest("id")
+    return HttpResponseRedirect(reverse("pack-printed", args=[code, line.evidence["sha256"]]), status=SEE_OTHER)
 
 
 def _pdf(document: bytes, name: str) -> HttpResponse:
