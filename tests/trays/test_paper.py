@@ -102,6 +102,12 @@ def overlapping(document: bytes) -> list[tuple[str, str]]:
     ]
 
 
+def cut_off(document: bytes) -> list[str]:
+    """Words that do not lie wholly on the first page."""
+    width, height = (float(side) for side in re.findall(r"[\d.]+", facts(document)["Page size"])[:2])
+    return [word for word, x0, y0, x1, y1 in boxes(document) if x0 < 0 or y0 < 0 or x1 > width or y1 > height]
+
+
 def read(pack: Pack) -> Pack:
     """A pack as the pages read it for paper."""
     rows = Pack.objects.select_related("tray", "version__template", "assembled_by", "incomplete_second")
@@ -180,7 +186,7 @@ def test_label_is_one_page_of_its_size_and_is_read_back(size: paper.LabelSize) -
         assert (about["Pages"], about["Tagged"]) == ("1", "yes")
         own = ("]d1" if size.is_pouch else "]Q1", pack.code)
         assert symbols(document) == symbols(document, dpi=203) == {own}
-        assert overlapping(document) == []
+        assert overlapping(document) == cut_off(document) == []
 
 
 @pytest.mark.django_db
@@ -240,7 +246,8 @@ def test_nothing_overlaps_however_much_is_said(size: paper.LabelSize, letters: i
     document = paper.label(pack, size, copied_at=AT)
     assert facts(document)["Pages"] == "1"
     assert scanned(document) == [pack.code]
-    assert overlapping(document) == []
+    assert overlapping(document) == cut_off(document) == []
+    assert "Use by" in said(document)
     if not size.is_pouch:
         assert name in said(document)
 
@@ -258,7 +265,10 @@ GTIN = "09504000059118"  # a sample of GS1: check digit by weights 3 and 1
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("name", ["76x38", "50x25"])
+@pytest.mark.parametrize("size", ["76x38", "50x25"])
+@pytest.mark.parametrize(
+    "name", ["Silicone airway stent 12 × 40 mm", "Stent 14 × 40 mm, covered, for the trachea, adult"]
+)
 @pytest.mark.parametrize(
     ("mark", "sent"),
     [
@@ -267,17 +277,17 @@ GTIN = "09504000059118"  # a sample of GS1: check digit by weights 3 and 1
         (f"01{GTIN}1728013110LOT-1", f"01{GTIN}1728013110LOT-1"),
     ],
 )
-def test_the_makers_identity_stands_beside_our_code(name: str, mark: str, sent: str) -> None:
+def test_the_makers_identity_stands_beside_our_code(size: str, name: str, mark: str, sent: str) -> None:
     """A symbol that says GS1 of itself (]d2) and holds no separator that a scanner could lose."""
-    part = makers.part(single_use=True, name="Stent 14 × 40 mm, covered, for the trachea, adult")
+    part = makers.part(single_use=True, name=name)
     done = receive_maker_pack(
         part.code, expires=date(2028, 1, 31), lot="LOT-1", mark=f"]d2{mark}", barrier_intact=True, act=act()
     )
     pack = read(Pack.objects.get(code=done.mark))
     for copied_at in (None, AT):
-        document = paper.label(pack, paper.LABEL_SIZES[name], copied_at=copied_at)
+        document = paper.label(pack, paper.LABEL_SIZES[size], copied_at=copied_at)
         assert symbols(document) == symbols(document, dpi=203) == {("]Q1", pack.code), ("]d2", sent)}
-        assert overlapping(document) == []
+        assert overlapping(document) == cut_off(document) == []
         assert "Maker’s mark" in said(document)
 
 
