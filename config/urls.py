@@ -17,6 +17,7 @@ urlpatterns = [
     path("find/", views.find, name="find"),
     path("help/", views.guide, name="help"),
     path("scan/", views.scan, name="scan"),
+    path("scan/check/", views.scanner_check, name="scan-check"),
     path("scan/<slug:slug>/", views.scan_mode, name="scan-mode"),
     path("scan/<slug:slug>/next/", views.let_go, name="scan-next"),
     path("scan/<slug:slug>/press/<slug:name>/", views.press, name="scan-press"),

@@ -23,8 +23,11 @@ from config.station.modes import MODES
 from config.station.queues import work_queues
 from config.station.run import take_press, take_scan
 from config.station.screen import Mode, View, no_right
-from journal.doors import SEE_OTHER, act_of, person_of, station_of
+from instruments.actions import check_scanner
+from instruments.forms import ScannerForm
+from journal.doors import SEE_OTHER, act_of, back_with, perform, person_of, station_of
 from journal.models import Notice
+from journal.reads import scanner_trusted
 from lists.reads import list_readiness
 
 MOST_NOTICES = 6
@@ -71,6 +74,23 @@ def scan(request: HttpRequest) -> HttpResponse:
     person = person_of(request)
     work = [(mode, no_right(mode.right, person)) for mode in MODES.values()]
     return render(request, "station/work.html", {"work": work, "station": station_of(request)})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def scanner_check(request: HttpRequest) -> HttpResponse:
+    """Scan the scanner card: whether this station's scanner can be trusted, or what is wrong with it."""
+    here = station_of(request)
+    if request.method != "POST" or here is None:
+        context = {"here": here, "trusted": here and scanner_trusted(here, timezone.now())}
+        return render(request, "station/check.html", context)
+    given = ScannerForm(request.POST)
+    if not given.is_valid():
+        return back_with(request, given, to=reverse("scan-check"))
+    return perform(
+        request,
+        lambda: check_scanner(here.name, **given.cleaned_data, act=act_of(request)),
+        to=reverse("scan-check"),
+    )
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

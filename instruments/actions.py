@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
 from django.utils import timezone
 
+from instruments.carriers import shown
 from instruments.identity import Kind, decode, why_not_mark_a_piece
 from instruments.models import FunctionTest, Mark, Part, Piece, PieceLine
+from instruments.scanner_check import Reading, faults
 from instruments.states import PieceState
 from instruments.writer import lock_piece, move_piece, new_code
 from journal.actions import Act, Done, action, need, reason_given, write_line
-from journal.findings import Finding, Refused, Severity, unknown
-from journal.models import Place
+from journal.findings import Finding, Refused, Severity, stop, unknown
+from journal.models import Place, Station
 from journal.roles import Right
 
 
@@ -238,3 +241,34 @@ def clear_piece(piece: str, *, reason: str, act: Act) -> Done:
 def destroy_piece(piece: str, *, reason: str, act: Act) -> Done:
     """The named decision: confirmed or unresolved, so the piece is destroyed by record."""
     return _simple("destroy", piece, act, "is destroyed.", reason=reason_given(reason, "destroy", piece))
+
+
+@action
+def check_scanner(
+    station: str,
+    text: str,
+    *,
+    ended: str = "enter",
+    mean_ms: float | None = None,
+    longest_ms: float | None = None,
+    caps_lock: bool = False,
+    act: Act,
+) -> Done:
+    """Record what the scanner card shows of a station's scanner: passed, or each fault of its set-up.
+
+    `ended` is the key at the end: "enter", "tab", "line feed", or empty; the times are those from key to key.
+    """
+    row = Station.objects.filter(name=station).first()
+    if row is None:
+        raise Refused(unknown("station", station))
+    try:
+        reading = Reading(text, ended, mean_ms, longest_ms, caps_lock)
+    except ValueError as refusal:
+        raise Refused(stop("no-reading", station, str(refusal), "Scan the scanner card again.")) from refusal
+    found = tuple(replace(fault, severity=Severity.LOOK) for fault in faults(reading))
+    words = [finding.words for finding in found]
+    row.scanner_checks.create(at=act.at, person=act.by, passed=not found, faults=words, text=shown(text))
+    state = "not passed" if found else "passed"
+    sentence = f"The scanner of {row} has {state} the check."
+    step = "Set it up, then scan the card again." if found else ""
+    return Done("check_scanner", "station", row.pk, row.name, state, sentence, step, tuple(f.as_dict() for f in found))

@@ -1,4 +1,4 @@
-"""What the fit page is asked."""
+"""What the fit page is asked, and what the page of the scanner card saw."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from instruments.models import Part, PartKind
 from instruments.mounting import Mounting, Port
 from instruments.reads import BORE_KINDS, PASSED, SHAFT_KINDS, adapters_at_hand, base_of, mounting_of
 from instruments.rulings import Limits
+from instruments.scanner_check import LONGEST_TEXT
 
 NO_SUCH_PART = "Cannot find part “%(value)s” here: it must be one of the list. Choose it anew."
 
@@ -151,3 +152,13 @@ class PieceForm(forms.Form):
     mark = forms.CharField(
         label="Mark on it", help_text="Scan it; none is needed.", max_length=200, required=False, strip=False
     )
+
+
+class ScannerForm(forms.Form):
+    """What came of scanning the scanner card; without JavaScript only the text is known."""
+
+    text = forms.CharField(label="The reading", max_length=LONGEST_TEXT, strip=False)
+    ended = forms.CharField(required=False, empty_value="", max_length=20)
+    mean_ms = forms.FloatField(required=False, min_value=0)
+    longest_ms = forms.FloatField(required=False, min_value=0)
+    caps_lock = forms.BooleanField(required=False)

@@ -125,6 +125,7 @@ def _field(kind: Any, parameter: inspect.Parameter) -> serializers.Field[Any, An
     plain: dict[Any, type[serializers.Field[Any, Any, Any, Any]]] = {
         bool: serializers.BooleanField,
         int: serializers.IntegerField,
+        float: serializers.FloatField,
         date: serializers.DateField,
         datetime: serializers.DateTimeField,
     }

@@ -84,6 +84,26 @@ class Station(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def scanner(self) -> ScannerCheck | None:
+        """The last check of its scanner."""
+        return self.scanner_checks.order_by("-id").first()
+
+
+@append_only
+class ScannerCheck(models.Model):
+    """What the scanner card showed of a station's scanner; the last one counts."""
+
+    station = models.ForeignKey(Station, models.PROTECT, related_name="scanner_checks")
+    at = models.DateTimeField()
+    person = models.ForeignKey(Person, models.PROTECT, related_name="+")
+    passed = models.BooleanField()
+    faults = models.JSONField(default=list, help_text="Each fault in words.")
+    text = models.CharField(max_length=200, help_text="As it was read; a separator is U+001D.")
+
+    def __str__(self) -> str:
+        return f"{self.station} {'passed' if self.passed else 'not passed'}"
+
 
 class PolicySetting(models.Model):
     """The unit's own value of a policy; without a row the default holds."""

@@ -70,6 +70,13 @@ POLICIES: dict[str, Policy] = {
         Origin.PUBLISHED,
         "standard atmosphere (ISO 2533)",
     ),
+    "scanner_checked": Policy(
+        "A station whose scanner has not passed the scanner card takes no GS1 mark with a serial",
+        "",
+        True,
+        Origin.OURS,
+    ),
+    "scanner_check_h": Policy("A passed check of a scanner counts for", "h", 24, Origin.OURS),
     "preclean_min": Policy("Stage time: pre-clean bench", "min", 10, Origin.OURS),
     "wash_min": Policy("Stage time: washer-disinfector", "min", 75, Origin.OURS),
     "assemble_min": Policy("Stage time: inspection and assembly", "min", 20, Origin.OURS),

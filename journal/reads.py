@@ -11,7 +11,7 @@ from django.db import models
 from django.db.models import Count, Exists, Min, OuterRef
 
 from journal.append_only import growing
-from journal.models import Head, Line, PolicySetting, SealedLeaf
+from journal.models import Head, Line, PolicySetting, SealedLeaf, Station
 from journal.policies import POLICIES, PolicyValue
 
 
@@ -85,3 +85,11 @@ def seals_of(lines: Sequence[Line]) -> dict[int, SealedLeaf]:
     table = lines[0]._meta.db_table
     found = SealedLeaf.objects.filter(table=table, row__in=[line.pk for line in lines]).select_related("head")
     return {seal.row: seal for seal in found}
+
+
+def scanner_trusted(station: Station, at: datetime) -> bool:
+    """Whether a station's scanner passed its last check, and that check still counts."""
+    last = station.scanner
+    if last is None or not last.passed:
+        return False
+    return at - last.at <= timedelta(hours=float(policy("scanner_check_h")))

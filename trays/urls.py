@@ -2,9 +2,11 @@
 
 from django.urls import path
 
-from trays.views import bench, drafts, packs, receiving, templates
+from trays.views import bench, cards, drafts, packs, receiving, templates
 
 urlpatterns = [
+    path("print/", cards.cards, name="print"),
+    path("print/<slug:what>.pdf", cards.card, name="print-card"),
     path("receive/", receiving.receive, name="receive"),
     path("templates/", templates.templates, name="templates"),
     path("templates/enter/", templates.enter, name="enter-template"),

@@ -11,6 +11,7 @@ from config.station.memory import Memory
 from config.station.resolve import resolve
 from config.station.screen import Mode
 from instruments.commands import command_of
+from instruments.reads import scanner_doubt
 from journal.actions import Act, Done
 from journal.findings import Refused
 from journal.models import Receipt
@@ -29,6 +30,8 @@ def take_press(mode: Mode, memory: Memory, name: str, press: Press) -> dict[str,
 def _scan(mode: Mode, memory: Memory, text: str, act: Act) -> Answer:
     if command := command_of(text):
         return obey(command, mode, memory, act)
+    if act.station is not None and (finding := scanner_doubt(text, act.station, act.at)):
+        raise Refused(finding)
     thing = resolve(text)
     return with_looks(mode.take(Scan(thing, memory.held, act)), thing.looks)
 

@@ -10,6 +10,7 @@ from instruments.reads.pieces import (
     single_use_facts,
     why_not_found,
 )
+from instruments.reads.scanners import scanner_doubt
 
 __all__ = [
     "BORE_KINDS",
@@ -30,6 +31,7 @@ __all__ = [
     "mounting_of",
     "piece_by_mark",
     "replaced_mark",
+    "scanner_doubt",
     "shaft_of",
     "single_use_facts",
     "why_not_found",

@@ -186,7 +186,7 @@ def test_label_is_one_page_of_its_size_and_is_read_back(size: paper.LabelSize) -
         assert (about["Pages"], about["Tagged"]) == ("1", "yes")
         own = ("]d1" if size.is_pouch else "]Q1", pack.code)
         assert symbols(document) == symbols(document, dpi=203) == {own}
-        assert overlapping(document) == cut_off(document) == []
+        assert (overlapping(document), cut_off(document)) == ([], [])
 
 
 @pytest.mark.django_db
@@ -246,7 +246,7 @@ def test_nothing_overlaps_however_much_is_said(size: paper.LabelSize, letters: i
     document = paper.label(pack, size, copied_at=AT)
     assert facts(document)["Pages"] == "1"
     assert scanned(document) == [pack.code]
-    assert overlapping(document) == cut_off(document) == []
+    assert (overlapping(document), cut_off(document)) == ([], [])
     assert "Use by" in said(document)
     if not size.is_pouch:
         assert name in said(document)
@@ -287,7 +287,7 @@ def test_the_makers_identity_stands_beside_our_code(size: str, name: str, mark: 
     for copied_at in (None, AT):
         document = paper.label(pack, paper.LABEL_SIZES[size], copied_at=copied_at)
         assert symbols(document) == symbols(document, dpi=203) == {("]Q1", pack.code), ("]d2", sent)}
-        assert overlapping(document) == cut_off(document) == []
+        assert (overlapping(document), cut_off(document)) == ([], [])
         assert "Maker’s mark" in said(document)
 
 

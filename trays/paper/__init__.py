@@ -1,5 +1,6 @@
 """Paper: labels, count sheets, and the cards and sheets of the stations."""
 
+from trays.paper.cards import badges, command_cards, place_marks, scanner_card
 from trays.paper.drawing import OwnFiles, datamatrix, draw, qr
 from trays.paper.labels import LABEL_SIZES, LabelSize, label, usual_size
 from trays.paper.sheets import check_list, count_sheet
@@ -8,11 +9,15 @@ __all__ = [
     "LABEL_SIZES",
     "LabelSize",
     "OwnFiles",
+    "badges",
     "check_list",
+    "command_cards",
     "count_sheet",
     "datamatrix",
     "draw",
     "label",
+    "place_marks",
     "qr",
+    "scanner_card",
     "usual_size",
 ]

@@ -67,7 +67,7 @@ def print_count_sheet(request: HttpRequest, code: str) -> HttpResponse:
 def printed(_request: HttpRequest, code: str, sha256: str) -> HttpResponse:
     """A document as it was printed, byte for byte; to look at it again prints nothing."""
     row = get_object_or_404(Printed.objects.select_related("pack"), pack__code=code, sha256=sha256)
-    return _pdf(bytes(row.document), f"{code} {sha256[:FINGERPRINT]}")
+    return pdf(bytes(row.document), f"{code} {sha256[:FINGERPRINT]}")
 
 
 @require_GET
@@ -80,7 +80,7 @@ def check_list(request: HttpRequest, code: str) -> HttpResponse:
     except Refused as refused:
         messages.error(request, refused.findings[0].words)
         return redirect("tray-bench", tray.code)
-    return _pdf(paper.check_list(tray, version), f"{tray.code} check list")
+    return pdf(paper.check_list(tray, version), f"{tray.code} check list")
 
 
 def _print(request: HttpRequest, code: str, what: Paper, *, size: str = "") -> HttpResponse:
@@ -94,6 +94,7 @@ def _print(request: HttpRequest, code: str, what: Paper, *, size: str = "") -> H
     return HttpResponseRedirect(reverse("pack-printed", args=[code, line.evidence["sha256"]]), status=SEE_OTHER)
 
 
-def _pdf(document: bytes, name: str) -> HttpResponse:
+def pdf(document: bytes, name: str) -> HttpResponse:
+    """A document shown in the browser's reader."""
     disposition = f'inline; filename="{name}.pdf"'
     return HttpResponse(document, content_type="application/pdf", headers={"Content-Disposition": disposition})

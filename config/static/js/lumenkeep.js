@@ -249,10 +249,51 @@
     field.dispatchEvent(new Event("input", { bubbles: true }));
   }
 
+  // ---- The scanner card: what the keys of one scan were, whatever their speed
+
+  const SILENCE_MS = 700;
+  const ENDS = { Enter: "enter", Tab: "tab" };
+  const checkForm = document.querySelector("[data-scanner-check]");
+  let measured = null;
+
+  function measure(event, lineFeed) {
+    const end = lineFeed ? "line feed" : ENDS[event.key];
+    const read = end || event.repeat ? null : character(event);
+    if (end && !measured) return; // a person's own Tab or Enter
+    if (read !== null) {
+      measured ??= { text: "", times: [], capsLock: event.getModifierState("CapsLock") };
+      measured.text += read;
+      measured.times.push(event.timeStamp);
+      clearTimeout(measured.silence);
+      measured.silence = setTimeout(sendMeasured, SILENCE_MS, "");
+    }
+    if (end || read !== null) event.preventDefault();
+    if (end) sendMeasured(end);
+  }
+
+  function sendMeasured(end) {
+    const { text, times, capsLock, silence } = measured;
+    clearTimeout(silence);
+    measured = null;
+    if (text.length < LEAST) return;
+    const gaps = times.slice(1).map((time, place) => time - times[place]);
+    const fields = checkForm.elements;
+    fields.text.value = text;
+    fields.ended.value = end;
+    fields.mean_ms.value = (times.at(-1) - times[0]) / gaps.length;
+    fields.longest_ms.value = Math.max(...gaps);
+    fields.caps_lock.value = capsLock ? "on" : "";
+    checkForm.requestSubmit();
+  }
+
   function readKey(event) {
     if (event.isComposing || ["Shift", "Control", "Alt", "AltGraph", "CapsLock"].includes(event.key)) return;
     const lineFeed = event.ctrlKey && event.code === "KeyJ"; // would open the browser's downloads
     if (lineFeed) event.preventDefault();
+    if (checkForm) {
+      measure(event, lineFeed);
+      return;
+    }
     if (lineFeed || event.key === "Enter" || event.key === "Tab") {
       if (isScan(event.timeStamp)) {
         event.preventDefault();
