@@ -18,7 +18,6 @@ urlpatterns = [
     path("templates/<str:code>/publish/", templates.publish, name="publish-template"),
     path("templates/<str:code>/draft/<slug:verb>/", drafts.draft_verb, name="draft-verb"),
     path("trays/", bench.trays, name="trays"),
-    path("trays/cards/", bench.cards, name="bench-cards"),
     path("trays/<str:code>/", bench.tray, name="tray"),
     path("trays/<str:code>/bench/", bench.bench, name="tray-bench"),
     path("trays/<str:code>/put/", bench.put, name="tray-put"),

@@ -40,8 +40,8 @@ def place_marks(places: Iterable[Place]) -> bytes:
 WHAT: dict[Command, str] = {
     Command.FINISH: "Lets go of what is in hand.",
     Command.NEXT_PERSON: "Signs out; the next person scans the badge.",
-    Command.SET_ASIDE: "Sends the piece in hand to repair; scan twice.",
-    Command.UNDO_LAST: "Takes back a question; what is recorded stays.",
+    Command.SET_ASIDE: "Sends the piece in hand to repair.",
+    Command.UNDO_LAST: "Takes back a question; at the bench, what was laid last.",
     Command.HELP: "Opens the guide.",
 }
 

@@ -16,14 +16,13 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_POST, require_safe
 from django_htmx.http import HttpResponseClientRedirect
 
 from instruments.commands import BY_CARD, Command, command_of
 from instruments.identity import Kind, decode
 from instruments.models import Piece
-from instruments.reads import piece_by_mark
+from instruments.reads import piece_by_mark, scanner_doubt
 from journal.actions import Act, Done
 from journal.doors import SEE_OTHER, act_of, perform, person_of, station_of
 from journal.findings import Finding, Refused, Severity, stop
@@ -34,13 +33,11 @@ from trays.actions.assembly import TRAY_EMPTY, whoever_signs
 from trays.matching import MISSING_LINE
 from trays.models import Pack, Placement, Tray
 from trays.reads import Bench, bench_of, changed_rows, label_standing, tray_by_mark, tray_standings, version_facts
-from trays.symbols import qr_svg
 from trays.verbs import FAULTS, bench_offers, no_right
 from trays.views.said import Said, is_swap
 
 TAKE_BACK = timedelta(minutes=2)  # so long a scan can be taken back with the card; our proposal
 SAID_BY_ROWS = (MISSING_LINE, TRAY_EMPTY)
-CARD_DOTS = 8  # of a printer with 203 dots per inch: a module of 1 mm, read at arm's length
 
 
 @require_safe
@@ -62,13 +59,6 @@ def bench(request: HttpRequest, code: str) -> HttpResponse:
     """The bench of a tray; `?piece=` takes one of its pieces in hand."""
     template = "trays/bench.html#region" if is_swap(request) else "trays/bench.html"
     return render(request, template, _shown(request, _tray(code), in_hand=request.GET.get("piece", "")))
-
-
-@require_safe
-def cards(request: HttpRequest) -> HttpResponse:
-    """The command cards, to be printed and laminated."""
-    drawn = [(command, mark_safe(qr_svg(command.code, module_dots=CARD_DOTS))) for command in Command]  # noqa: S308 - ours
-    return render(request, "trays/cards.html", {"cards": drawn})
 
 
 @require_POST
@@ -184,6 +174,8 @@ def _number(text: str) -> int | None:
 
 def _lay(text: str, on: Tray, act: Act) -> Done:
     """Lay the piece of a mark on a tray; one that lies there already is asked about instead."""
+    if act.station is not None and (doubt := scanner_doubt(text, act.station, act.at)):
+        raise Refused(doubt)
     piece, looks = piece_by_mark(text)
     try:
         done = actions.put_on_tray(piece.code, on.code, act=act)
