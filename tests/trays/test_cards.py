@@ -14,7 +14,7 @@ from journal.models import Person, Place
 from journal.roles import Role
 from tests import makers
 from tests.trays.pages import signed_in
-from tests.trays.test_paper import facts, said, symbols
+from tests.trays.printing import facts, said, symbols
 from trays import paper
 from trays.models import Tray
 

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from instruments.actions import enter_mark
 from instruments.carriers import Decoded
-from instruments.identity import Kind, decode, why_not_mark_a_piece
+from instruments.identity import Kind, decode, mark_key, why_not_mark_a_piece
 from instruments.models import Part, PartKind, Piece, PieceLine
 from instruments.states import PieceState
 from instruments.writer import new_code
@@ -51,19 +51,7 @@ def receive_maker_pack(
     )
     if findings:
         raise Refused(*findings)
-    piece = Piece.objects.create(
-        code=new_code(Kind.PIECE),
-        part=row,
-        lot=lot,
-        serial=serial,
-        expires=expires,
-        maker_sterile=True,
-        state=PieceState.PACKED,
-    )
-    evidence = {"lot": lot, "serial": serial} | ({"mark": decoded.key} if decoded else {})
-    write_line(PieceLine, piece, "receive", act, target=PieceState.PACKED, evidence=evidence)
-    if decoded and not why_not_mark_a_piece(mark):
-        enter_mark(piece, mark)
+    piece = _received(row, lot, serial, expires, mark, act)
     pack = make_pack(
         act,
         kind=PackKind.MAKER,
@@ -93,6 +81,24 @@ def _maker_facts(
                 f"Cannot receive {part.name}: it does not have {wanted}.",
                 "Keep it apart and call its supplier.",
             )
+
+
+def _received(part: Part, lot: str, serial: str, expires: date, mark: str, act: Act) -> Piece:
+    """The piece of a maker's pack, with the mark of its maker where that names one piece."""
+    piece = Piece.objects.create(
+        code=new_code(Kind.PIECE),
+        part=part,
+        lot=lot,
+        serial=serial,
+        expires=expires,
+        maker_sterile=True,
+        state=PieceState.PACKED,
+    )
+    evidence = {"lot": lot, "serial": serial} | ({"mark": mark_key(mark)} if mark.strip() else {})
+    write_line(PieceLine, piece, "receive", act, target=PieceState.PACKED, evidence=evidence)
+    if mark.strip() and not why_not_mark_a_piece(mark):
+        enter_mark(piece, mark)
+    return piece
 
 
 def _mark_facts(decoded: Decoded, typed: dict[str, str]) -> Iterator[Finding]:
