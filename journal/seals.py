@@ -6,6 +6,7 @@ ours and stands in docs/verify.md.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
@@ -25,7 +26,8 @@ EMPTY: tuple[object, ...] = (None, "", {}, [])
 def record_bytes(table: str, row: int, fields: Mapping[str, Any]) -> bytes:
     """One row as the bytes that its leaf is the hash of.
 
-    JSON in UTF-8 with sorted keys and no white space; moments in UTC to the microsecond. A field that holds
+    JSON in UTF-8 with sorted keys and no white space; moments in UTC to the microsecond; a stored document by its
+    SHA-256. A field that holds
     nothing (null, empty text, list or object) is left out, so that a column which is added later and is empty
     in the rows of old does not alter them.
 
@@ -49,6 +51,8 @@ def _plain(value: object) -> str:
         return stamp(value)
     if isinstance(value, date):
         return value.isoformat()
+    if isinstance(value, bytes | memoryview):
+        return hashlib.sha256(value).hexdigest()
     raise TypeError(f"Cannot seal a value of the kind {type(value).__name__}.")
 
 
