@@ -17,6 +17,8 @@ app.conf.beat_schedule = {
     "seal": {"task": "journal.tasks.seal_trail", "schedule": 60.0},
     "trail": {"task": "journal.tasks.watch_trail", "schedule": 60.0},
     "life": {"task": "instruments.tasks.watch_life", "schedule": 15 * 60.0},
+    "loans": {"task": "instruments.tasks.watch_loans", "schedule": 15 * 60.0},
+    "stock": {"task": "trays.tasks.watch_stock", "schedule": 15 * 60.0},
     "expiry": {"task": "trays.tasks.watch_expiry", "schedule": 15 * 60.0},
     "decisions": {"task": "reprocessing.tasks.watch_decisions", "schedule": 2 * 60.0},
     "cases": {"task": "lists.tasks.watch_cases", "schedule": 5 * 60.0},

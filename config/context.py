@@ -17,6 +17,7 @@ NAVIGATION = (
     ("Trays", "trays", "package"),
     ("Loads", "loads", "layers"),
     ("Machines", "machines", "washing-machine"),
+    ("Stock", "stock", "box"),
     ("Lists", "lists", "clipboard-list"),
     ("Find", "find", "search"),
     ("Catalogue", "catalogue", "book-open"),

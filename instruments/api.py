@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.urls import path
-from drf_spectacular.utils import OpenApiParameter, extend_schema
+from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 from rest_framework.generics import ListAPIView, RetrieveAPIView
@@ -17,8 +17,8 @@ import instruments.actions  # noqa: F401 - enters its actions
 from instruments.fit import worst
 from instruments.forms import FitForm
 from instruments.lumens import lumens_of
-from instruments.models import Mark, Part, Piece
-from instruments.reads import fit_limits
+from instruments.models import Loan, Mark, Part, Piece
+from instruments.reads import fit_limits, members_of
 from instruments.rulings import Ruling, rulings
 from journal.api import FindingOutput, LineOutput, action_routes
 
@@ -77,6 +77,7 @@ class PieceOutput(serializers.ModelSerializer[Piece]):
     part = serializers.CharField(source="part.code")
     name = serializers.CharField(source="part.name")
     place = serializers.CharField(source="place.code", default=None)
+    loan = serializers.CharField(source="loan.code", default=None)
     marks = MarkOutput(many=True)
 
     class Meta:
@@ -92,6 +93,8 @@ class PieceOutput(serializers.ModelSerializer[Piece]):
             "expires",
             "cycles",
             "service_due",
+            "due_back",
+            "loan",
             "function_ok",
             "insulation_ok",
             "marks",
@@ -129,7 +132,7 @@ class Pieces(ListAPIView[Piece]):
     def get_queryset(self) -> Any:
         """All, or of a state or a part."""
         wanted = self.request.query_params
-        rows = Piece.objects.select_related("part", "place").prefetch_related("marks")
+        rows = Piece.objects.select_related("part", "place", "loan").prefetch_related("marks")
         if "state" in wanted:
             rows = rows.filter(state=wanted["state"])
         return rows.filter(part__code=wanted["part"]) if "part" in wanted else rows
@@ -140,7 +143,71 @@ class OnePiece(RetrieveAPIView[Piece]):
 
     serializer_class = PieceDetail
     lookup_field = "code"
-    queryset = Piece.objects.select_related("part", "place").prefetch_related("marks", "lines__person")
+    queryset = Piece.objects.select_related("part", "place", "loan").prefetch_related("marks", "lines__person")
+
+
+class LoanOutput(serializers.ModelSerializer[Loan]):
+    """A loan."""
+
+    class Meta:
+        model = Loan
+        fields = [
+            "code",
+            "direction",
+            "state",
+            "party",
+            "reference",
+            "due",
+            "agreed",
+            "instructions",
+            "prion_history",
+            "certificate",
+        ]
+        read_only_fields = fields
+
+
+class LoanMemberOutput(serializers.Serializer[Any]):
+    """A piece of a loan, how it arrived, and what became of it."""
+
+    piece = serializers.CharField(source="piece.code")
+    part = serializers.CharField(source="piece.part.code")
+    condition = serializers.CharField()
+    outcome = serializers.CharField(source="fact.outcome")
+
+
+class LoanDetail(LoanOutput):
+    """A loan with its pieces and its trail."""
+
+    members = serializers.SerializerMethodField()
+    lines = LineOutput(many=True)
+
+    class Meta(LoanOutput.Meta):
+        fields = [*LoanOutput.Meta.fields, "members", "lines"]
+        read_only_fields = fields
+
+    @extend_schema_field(LoanMemberOutput(many=True))
+    def get_members(self, loan: Loan) -> Any:
+        """Its pieces, in the order in which they were counted."""
+        return LoanMemberOutput(members_of(loan), many=True).data
+
+
+class Loans(ListAPIView[Loan]):
+    """Every loan; `?state=` and `?direction=` narrow."""
+
+    serializer_class = LoanOutput
+
+    def get_queryset(self) -> Any:
+        """All, or of a state or a direction."""
+        wanted = {name: value for name, value in self.request.query_params.items() if name in ("state", "direction")}
+        return Loan.objects.filter(**wanted)
+
+
+class OneLoan(RetrieveAPIView[Loan]):
+    """A loan with its pieces and its trail."""
+
+    serializer_class = LoanDetail
+    lookup_field = "code"
+    queryset = Loan.objects.prefetch_related("lines__person")
 
 
 class RulingOutput(serializers.Serializer[Ruling]):
@@ -210,5 +277,7 @@ urlpatterns = [
     path("parts/", Parts.as_view(), name="api-parts"),
     path("pieces/", Pieces.as_view(), name="api-pieces"),
     path("pieces/<str:code>/", OnePiece.as_view(), name="api-piece"),
+    path("loans/", Loans.as_view(), name="api-loans"),
+    path("loans/<str:code>/", OneLoan.as_view(), name="api-loan"),
     *action_routes("instruments"),
 ]

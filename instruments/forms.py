@@ -1,4 +1,4 @@
-"""What the fit page is asked, and what the page of the scanner card saw."""
+"""What the pages of the catalogue, of pieces, of loans and of the scanner card are asked."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from django import forms
 from django.http import QueryDict
 
 from instruments.fit import MOST_SHAFTS
+from instruments.loans import Direction, PrionHistory
 from instruments.models import Part, PartKind
 from instruments.mounting import Mounting, Port
 from instruments.reads import BORE_KINDS, PASSED, SHAFT_KINDS, adapters_at_hand, base_of, mounting_of
@@ -39,6 +40,11 @@ def _length(label: str, name: str, most_mm: int) -> forms.FloatField:
     return forms.FloatField(
         label=label, min_value=0, max_value=most_mm, widget=forms.NumberInput, error_messages=wrong
     )
+
+
+_DAY = {"type": "date"}
+_ANSWERS = [(str(answer), str(answer).capitalize()) for answer in PrionHistory]
+_INSTRUCTIONS_HELP = "Where they are filed. Without them nothing borrowed is packed."
 
 
 class FitForm(forms.Form):
@@ -146,9 +152,7 @@ class PieceForm(forms.Form):
 
     serial = forms.CharField(max_length=40, required=False)
     lot = forms.CharField(max_length=40, required=False)
-    expires = forms.DateField(
-        label="Maker's last day of use", widget=forms.DateInput(attrs={"type": "date"}), required=False
-    )
+    expires = forms.DateField(label="Maker's last day of use", widget=forms.DateInput(attrs=_DAY), required=False)
     mark = forms.CharField(
         label="Mark on it", help_text="Scan it; none is needed.", max_length=200, required=False, strip=False
     )
@@ -162,3 +166,87 @@ class ScannerForm(forms.Form):
     mean_ms = forms.FloatField(required=False, min_value=0)
     longest_ms = forms.FloatField(required=False, min_value=0)
     caps_lock = forms.BooleanField(required=False)
+
+
+class RepairForm(forms.Form):
+    """A piece that leaves for repair."""
+
+    reason = forms.CharField(label="What is wrong", max_length=300)
+    to = forms.CharField(label="To whom", max_length=120, required=False)
+    order = forms.CharField(label="Order", help_text="Number or text of the order.", max_length=120, required=False)
+    expected = forms.DateField(label="Expected back", widget=forms.DateInput(attrs=_DAY), required=False)
+
+
+class BackFromRepairForm(forms.Form):
+    """A piece that is back from repair."""
+
+    serviced = forms.BooleanField(label="It was serviced too: set its next date anew", initial=True, required=False)
+
+
+class LoanForm(forms.Form):
+    """A loan before its pieces move."""
+
+    direction = forms.ChoiceField(
+        label="Which way",
+        choices=[(str(Direction.IN), "In: we borrow"), (str(Direction.OUT), "Out: we lend")],
+        widget=forms.RadioSelect,
+    )
+    party = forms.CharField(label="Lender or borrower", max_length=120)
+    reference = forms.CharField(label="Their reference", max_length=60, required=False)
+    due = forms.DateField(label="Last day of the loan", widget=forms.DateInput(attrs=_DAY))
+    agreed = forms.IntegerField(label="Pieces agreed", min_value=1, max_value=9999)
+    instructions = forms.CharField(
+        label="Maker’s reprocessing instructions", help_text=_INSTRUCTIONS_HELP, max_length=200, required=False
+    )
+    prion_history = forms.ChoiceField(
+        label="Prion risk: what the lender answered", choices=_ANSWERS, initial=PrionHistory.NOT_ASKED, required=False
+    )
+
+    def clean_prion_history(self) -> str:
+        """Not asked unless an answer is given."""
+        return self.cleaned_data["prion_history"] or PrionHistory.NOT_ASKED
+
+
+class PapersForm(forms.Form):
+    """What is filed with a loan; an empty field leaves what is on file."""
+
+    instructions = forms.CharField(
+        label="Maker’s reprocessing instructions", help_text=_INSTRUCTIONS_HELP, max_length=200, required=False
+    )
+    prion_history = forms.ChoiceField(
+        label="Prion risk: what the lender answered", choices=[("", "As it is on file"), *_ANSWERS], required=False
+    )
+    certificate = forms.CharField(
+        label="Decontamination certificate",
+        help_text="Its reference. Without it nothing leaves.",
+        max_length=60,
+        required=False,
+    )
+
+
+class ExtendForm(forms.Form):
+    """Another last day of a loan."""
+
+    due = forms.DateField(label="New last day", widget=forms.DateInput(attrs=_DAY))
+    reason = forms.CharField(label="Agreed with whom, and why", max_length=300)
+
+
+class LoanPieceForm(forms.Form):
+    """A borrowed piece that arrives for the first time."""
+
+    part = forms.ModelChoiceField(Part.objects.none(), to_field_name="code")
+    mark = forms.CharField(label="Mark on it", help_text="Scan it; none is needed.", max_length=200, required=False)
+    serial = forms.CharField(max_length=40, required=False)
+    lot = forms.CharField(max_length=40, required=False)
+    condition = forms.CharField(label="Condition on arrival", max_length=200)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["part"].queryset = Part.objects.order_by("kind", "code")  # type: ignore[attr-defined]
+
+
+class LoanScanForm(forms.Form):
+    """A mark that is scanned on a loan's page."""
+
+    mark = forms.CharField(max_length=200, strip=False)
+    condition = forms.CharField(label="Condition", max_length=200, required=False)

@@ -44,6 +44,7 @@ class Kind(StrEnum):
     PLACE = "S"
     CASE = "C"
     TEMPLATE = "N"
+    LOAN = "A"
     COMMAND = "D"
 
     @property

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
+from instruments.loans import Papers, against_packing
 from journal.findings import Finding, Severity
 
 
@@ -23,6 +24,7 @@ class Wear:
         needs_insulation_test: the part is insulated.
         insulation_ok: result of the insulation test since the last use.
         expires: last day of use that the maker states; None where there is none.
+        papers: what is on file for a borrowed piece; None for the unit's own.
 
     Raises:
         ValueError: cycles or limit below zero.
@@ -37,6 +39,7 @@ class Wear:
     needs_insulation_test: bool = False
     insulation_ok: bool | None = None
     expires: date | None = None
+    papers: Papers | None = None
 
     def __post_init__(self) -> None:
         if self.cycles < 0 or (self.life_limit is not None and self.life_limit < 0):
@@ -44,7 +47,7 @@ class Wear:
 
 
 def fit_to_pack(wear: Wear, today: date) -> tuple[Finding, ...]:
-    """Whatever forbids packing a piece: life limit, service date, tests, expiry.
+    """Whatever forbids packing a piece: life limit, service date, tests, expiry, a loan's papers.
 
     Args:
         wear: the piece's facts.
@@ -53,7 +56,8 @@ def fit_to_pack(wear: Wear, today: date) -> tuple[Finding, ...]:
     Returns:
         Findings of severity stop; empty when the piece may be packed.
     """
-    return tuple(_life(wear)) + tuple(_dates(wear, today)) + tuple(_tests(wear))
+    borrowed = () if wear.papers is None else tuple(against_packing(wear.subject, wear.papers))
+    return (*_life(wear), *_dates(wear, today), *_tests(wear), *borrowed)
 
 
 def due_soon(wear: Wear, today: date, *, service_days: int, cycles_left: int) -> tuple[Finding, ...]:

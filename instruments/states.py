@@ -1,4 +1,4 @@
-"""The states of a piece and the moves between them."""
+"""The states of a piece and of a loan, and the moves between them."""
 
 from enum import StrEnum
 
@@ -62,6 +62,9 @@ PIECE_MOVES: dict[str, Move] = {
         Move("take_from_repair", frozenset({S.IN_REPAIR}), S.RETURNED, Right.REPAIR, "take back from repair"),
         Move("lend", frozenset({S.CLEANED, S.INSPECTED}), S.ON_LOAN, Right.REPAIR),
         Move("take_from_loan", frozenset({S.ON_LOAN}), S.RETURNED, Right.REPAIR, "take back from loan"),
+        Move("give_back", frozenset({S.CLEANED, S.INSPECTED, S.WITHDRAWN}), S.WITHDRAWN, Right.REPAIR, "give back"),
+        Move("give_back_sealed", frozenset({S.PACKED}), S.WITHDRAWN, Right.REPAIR, "give back unopened"),
+        Move("receive_again", frozenset({S.WITHDRAWN}), S.RETURNED, Right.REPAIR, "receive again"),
         Move(
             "quarantine",
             frozenset({S.RETURNED, S.CLEANED, S.INSPECTED}),
@@ -78,5 +81,29 @@ PIECE_MOVES: dict[str, Move] = {
             S.WITHDRAWN,
             Right.REPAIR,
         ),
+    )
+}
+
+
+class LoanState(StrEnum):
+    """How far a loan is, whichever way it goes."""
+
+    AGREED = "agreed"
+    ON_LOAN = "on loan"
+    CLOSED = "closed"
+    CANCELLED = "cancelled"
+
+
+L = LoanState
+
+OPEN_LOANS: frozenset[LoanState] = frozenset({L.AGREED, L.ON_LOAN})
+
+LOAN_MOVES: dict[str, Move] = {
+    move.name: move
+    for move in (
+        Move("confirm_count", frozenset({L.AGREED}), L.ON_LOAN, Right.REPAIR, "confirm the count of"),
+        Move("cancel", frozenset({L.AGREED}), L.CANCELLED, Right.REPAIR),
+        Move("close", frozenset({L.ON_LOAN}), L.CLOSED, Right.REPAIR),
+        Move("close_short", frozenset({L.ON_LOAN}), L.CLOSED, Right.DECIDE, "close short"),
     )
 }

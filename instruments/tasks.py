@@ -1,28 +1,25 @@
-"""Jobs on pieces: whose life or service date is near."""
+"""Jobs on pieces and loans: whose life, service date, repair or loan is near its end."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from celery import shared_task
-from django.db.models import F, Q
 from django.utils import timezone
 
-from instruments.life import due_soon
-from instruments.models import Piece
-from instruments.states import PieceState
+from instruments.loans import Direction, PrionHistory
+from instruments.models import Loan
+from instruments.reads import in_repair, loans_with_counts, service_plan
 from journal.actions import Concern, tell
+from journal.findings import Finding
 from journal.reads import policy
 from journal.roles import Role
-
-AWAY = (PieceState.IN_REPAIR, PieceState.MISSING)
-"""Nothing can be done about a piece that is not there."""
 
 
 @shared_task
 def watch_life() -> None:
-    """Tell the technicians which pieces will soon be past their life limit or service date."""
+    """Tell the technicians which pieces near their life limit or service date, and which repairs are overdue."""
     at = timezone.now()
     tell("life", _near_their_end(at), at=at)
 
@@ -30,15 +27,48 @@ def watch_life() -> None:
 def _near_their_end(at: datetime) -> Iterator[Concern]:
     today = timezone.localdate(at)
     cycles_left, service_days = int(policy("cycles_left_soon")), int(policy("service_soon_days"))
-    soon = Q(part__life_limit__isnull=False, cycles__gte=F("part__life_limit") - cycles_left)
-    soon |= Q(service_due__lte=today + timedelta(days=service_days))
-    pieces = Piece.objects.of_unit().filter(soon).exclude(state__in=AWAY).select_related("part")
-    for piece in pieces:
-        for finding in due_soon(piece.wear, today, service_days=service_days, cycles_left=cycles_left):
+    for row in service_plan(today, days=service_days, cycles_left=cycles_left):
+        for finding in row.findings:
+            yield _concern(finding, row.piece.code, f"/pieces/{row.piece.code}/")
+    for repair in in_repair(today):
+        if repair.overdue:
+            piece, to = repair.piece, repair.to or "repair"
             yield Concern(
-                cause=f"{finding.slug}:{piece.code}",
+                cause=f"repair-overdue:{piece.code}",
                 role=Role.TECHNICIAN,
-                sentence=finding.sentence,
-                remedy=finding.remedy,
+                sentence=f"{piece.code} ({piece.part.name}) was expected back from {to} by {piece.due_back:%d-%b-%Y}.",
+                remedy="Ask for it.",
                 link=f"/pieces/{piece.code}/",
             )
+
+
+def _concern(finding: Finding, code: str, link: str) -> Concern:
+    return Concern(f"{finding.slug}:{code}", Role.TECHNICIAN, finding.sentence, finding.remedy, link)
+
+
+@shared_task
+def watch_loans() -> None:
+    """Tell the technicians which loans are due or overdue, and which lack a paper without which nothing is packed."""
+    at = timezone.now()
+    tell("loans", _about_loans(at), at=at)
+
+
+def _about_loans(at: datetime) -> Iterator[Concern]:
+    for row in loans_with_counts(timezone.localdate(at)):
+        for finding in row.findings:
+            yield _concern(finding, row.loan.code, _page(row.loan))
+    for loan in Loan.objects.still_open().filter(direction=Direction.IN):
+        lacks = [] if loan.instructions else ["the maker’s reprocessing instructions"]
+        lacks += ["the answer on prion risk"] if loan.prion_history == PrionHistory.NOT_ASKED else []
+        if lacks:
+            yield Concern(
+                cause=f"loan-papers:{loan.code}",
+                role=Role.TECHNICIAN,
+                sentence=f"Loan {loan.code} from {loan.party} lacks {' and '.join(lacks)}.",
+                remedy="Ask the lender: without them nothing of it is packed.",
+                link=_page(loan),
+            )
+
+
+def _page(loan: Loan) -> str:
+    return f"/stock/loans/{loan.code}/"

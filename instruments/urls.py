@@ -1,8 +1,8 @@
-"""Addresses of the catalogue and of what is done with pieces."""
+"""Addresses of the catalogue, of loans, of the service plan, and of what is done with pieces."""
 
 from django.urls import path
 
-from instruments.views import catalogue, fit, matrix, pieces
+from instruments.views import catalogue, fit, loans, matrix, pieces, service
 
 urlpatterns = [
     path("catalogue/", catalogue.catalogue, name="catalogue"),
@@ -14,4 +14,13 @@ urlpatterns = [
     path("fit/together/<str:code>/", matrix.together, name="together"),
     path("pieces/<str:code>/marks/", pieces.add_mark, name="add-mark"),
     path("pieces/<str:code>/<slug:verb>/", pieces.piece_verb, name="piece-verb"),
+    path("stock/service/", service.service, name="service"),
+    path("stock/loans/", loans.loans, name="loans"),
+    path("stock/loans/agree/", loans.agree, name="agree-loan"),
+    path("stock/loans/<str:code>/", loans.loan, name="loan"),
+    path("stock/loans/<str:code>/scan/", loans.scan, name="loan-scan"),
+    path("stock/loans/<str:code>/receive/", loans.receive, name="loan-receive"),
+    path("stock/loans/<str:code>/papers/", loans.papers, name="loan-papers"),
+    path("stock/loans/<str:code>/extend/", loans.extend, name="loan-extend"),
+    path("stock/loans/<str:code>/<slug:verb>/", loans.loan_verb, name="loan-verb"),
 ]

@@ -1,4 +1,4 @@
-"""The one writer of a piece's state, used by every action that moves a piece."""
+"""The one writer of a piece's and of a loan's state, used by every action that moves one."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from typing import Any
 from django.db.models import F
 
 from instruments.identity import Kind, OwnCode
-from instruments.models import Piece, PieceLine
-from instruments.states import PIECE_MOVES, PieceState
-from journal.actions import Act, move
+from instruments.models import Loan, LoanLine, LoanPiece, Piece, PieceLine
+from instruments.states import LOAN_MOVES, PIECE_MOVES, PieceState
+from journal.actions import Act, move, write_line
 from journal.findings import Finding, Refused, unknown
 from journal.models import Counter
 
@@ -43,7 +43,7 @@ def lock_pieces(codes: Iterable[str]) -> list[Piece]:
         Refused: a code that no piece has.
     """
     wanted = set(codes)
-    rows = Piece.objects.select_for_update(of=("self",)).select_related("part__size__series").order_by("pk")
+    rows = Piece.objects.select_for_update(of=("self",)).select_related("part__size__series", "loan").order_by("pk")
     found = list(rows.filter(code__in=wanted))
     missing = sorted(wanted - {piece.code for piece in found})
     if missing:
@@ -78,3 +78,40 @@ def move_piece(
     if row.target in (PieceState.IN_USE, PieceState.RETURNED):
         fields = {**_SOILED, **fields}
     move(piece, row, PieceLine, act, facts=facts, reason=reason, evidence=evidence, follows=follows, **fields)
+
+
+def lock_loan(code: str) -> Loan:
+    """One loan, locked; before any of its pieces.
+
+    Raises:
+        Refused: no loan has this code.
+    """
+    loan = Loan.objects.select_for_update().filter(code=code).first()
+    if loan is None:
+        raise Refused(unknown("loan", code))
+    return loan
+
+
+def move_loan(
+    loan: Loan,
+    name: str,
+    act: Act,
+    *,
+    facts: Iterable[Finding] = (),
+    reason: str = "",
+    evidence: dict[str, Any] | None = None,
+) -> None:
+    """Move a locked loan along its state table.
+
+    Raises:
+        Refused: the rule says no; nothing is written.
+    """
+    move(loan, LOAN_MOVES[name], LoanLine, act, facts=facts, reason=reason, evidence=evidence)
+
+
+def join_loan(loan: Loan, piece: Piece, act: Act, *, condition: str = "") -> None:
+    """A locked piece is on a locked loan from now on; both trails know it."""
+    piece.loan = loan
+    piece.save(update_fields=["loan"])
+    LoanPiece.objects.get_or_create(loan=loan, piece=piece, defaults={"condition": condition})
+    write_line(LoanLine, loan, "add_piece", act, evidence={"piece": piece.code, "condition": condition})

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
+from django import forms
 from django.urls import reverse
 
 from journal.moves import Move, why_not
@@ -20,12 +21,14 @@ class Verb:
         label: what the button says: verb and object.
         asks: what must be written beside it ("Reason"); empty when nothing.
         always_asked: whether that must be filled in.
+        form: what is filled in instead, where one line of words is not enough.
     """
 
     name: str
     label: str
     asks: str = ""
     always_asked: bool = True
+    form: type[forms.Form] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.utils import timezone
@@ -34,6 +34,8 @@ DONE: dict[str, str] = {
     "find": "Found",
     "find_soiled": "Found soiled",
     "free": "Choice taken back",
+    "give_back": "Given back to its lender",
+    "give_back_sealed": "Given back unopened",
     "implant": "Implanted",
     "inspect": "Inspected",
     "issue": "Issued",
@@ -53,6 +55,7 @@ DONE: dict[str, str] = {
     "put_in_washer": "Put in the washer",
     "put_on_tray": "Put on the tray",
     "quarantine": "Quarantined",
+    "receive_again": "Received again",
     "recall": "Recalled",
     "receive": "Received",
     "reject": "Rejected",
@@ -60,6 +63,7 @@ DONE: dict[str, str] = {
     "scrap": "Sent back to the washer",
     "send_back": "Sent back to the washer",
     "send_to_repair": "Sent to repair",
+    "service": "Serviced",
     "store": "Put in store",
     "take_apart": "Taken apart",
     "take_back": "Taken back",
@@ -138,6 +142,7 @@ PAGES: dict[str, tuple[str, str]] = {
     "piece": ("piece", "piece"),
     "tray": ("tray", "tray-bench"),
     "part": ("part", "part"),
+    "loan": ("loan", "loan"),
 }
 """Keys that name a thing with a page of its own."""
 
@@ -187,6 +192,11 @@ def _moment(text: str) -> str:
         return text
 
 
+def _dated(said: str) -> Callable[[Any], str]:
+    """A stored day as the trail writes days."""
+    return lambda value: f"{said} {date.fromisoformat(str(value)):%a %d-%b-%Y}" if value else ""
+
+
 WORDS: dict[str, Callable[[Any], str]] = {
     "requirement": lambda _: "",
     "template": _named("tray of list"),
@@ -211,6 +221,8 @@ WORDS: dict[str, Callable[[Any], str]] = {
     "place": _named("in"),
     "text": _named("mark"),
     "replaces": _named("in place of"),
+    "service_due": _dated("due again"),
+    "expected": _dated("expected back"),
     "serviced": _either("serviced", "not serviced"),
     "read": lambda _: "",
     "copy": _either("a copy"),

@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from threading import Barrier
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -20,7 +20,8 @@ from django.db import connections, transaction
 from instruments import actions as instrument_actions
 from instruments import models as instruments
 from instruments.identity import Kind
-from instruments.models import Part, PartKind, Piece, Programme, ProgrammeKind, Series, Size, Validation
+from instruments.loans import Direction, PrionHistory
+from instruments.models import Loan, Part, PartKind, Piece, Programme, ProgrammeKind, Series, Size, Validation
 from instruments.states import PieceState
 from instruments.writer import lock_piece, move_piece, new_code
 from journal.actions import Act
@@ -157,6 +158,25 @@ def process(returned: Piece, *, state: PieceState = PieceState.INSPECTED, at: da
         instrument_actions.inspect(returned.code, clean=True, **tests_of(returned.part), act=act(at=at))
     returned.refresh_from_db()
     return returned
+
+
+def loan(direction: Direction = Direction.IN, *, agreed: int = 1, at: datetime = AT, **fields: Any) -> Loan:
+    """A loan with every paper on file, whose count is still to be taken."""
+    values = {"instructions": "IFU-1", "prion_history": PrionHistory.NO_RISK, "certificate": "DC-1", **fields}
+    certificate = values.pop("certificate")
+    due = values.pop("due", at.date() + timedelta(days=7))
+    code = instrument_actions.agree_loan(direction, "Other unit", due, agreed, **values, act=act(at=at)).mark
+    if certificate:
+        instrument_actions.file_loan_papers(code, certificate=certificate, act=act(at=at))
+    return Loan.objects.get(code=code)
+
+
+def borrowed(on: Loan, of: Part | None = None, *, at: datetime = AT, **fields: Any) -> Piece:
+    """A borrowed piece that has arrived."""
+    done = instrument_actions.receive_loan_piece(
+        on.code, (of or part()).code, condition="sound", **fields, act=act(at=at)
+    )
+    return Piece.objects.get(code=done.mark)
 
 
 def move(of: Piece, verb: str, *, at: datetime = AT, **fields: Any) -> None:

@@ -17,7 +17,7 @@ from rest_framework.response import Response
 import trays.actions  # noqa: F401 - enters its actions
 from journal.api import FindingOutput, LineOutput, action_routes
 from trays.models import Content, Lack, Pack, Tray
-from trays.reads import tray_count
+from trays.reads import single_use_stock, tray_count
 
 
 class TrayOutput(serializers.ModelSerializer[Tray]):
@@ -141,7 +141,43 @@ class OnePack(RetrieveAPIView[Pack]):
     )
 
 
+class ShelfLotOutput(serializers.Serializer[Any]):
+    """A lot on the shelf."""
+
+    lot = serializers.CharField(source="lot.lot")
+    expires = serializers.DateField(source="lot.expires")
+    count = serializers.IntegerField(source="lot.count")
+    packs = serializers.ListField(child=serializers.CharField())
+
+
+class StockOutput(serializers.Serializer[Any]):
+    """A single-use part: its lots, its use in each week (the oldest first), and what is suggested."""
+
+    part = serializers.CharField(source="part.code")
+    name = serializers.CharField(source="part.name")
+    lots = ShelfLotOutput(many=True)
+    weeks = serializers.ListField(child=serializers.IntegerField())
+    usable = serializers.IntegerField(source="forecast.usable")
+    reorder_point = serializers.IntegerField(source="forecast.reorder_point", allow_null=True)
+    order_up_to = serializers.IntegerField(source="forecast.order_up_to", allow_null=True)
+    order = serializers.IntegerField(source="forecast.order")
+    findings = serializers.SerializerMethodField()
+
+    @extend_schema_field(FindingOutput(many=True))
+    def get_findings(self, row: Any) -> list[dict[str, object]]:
+        """What to look at."""
+        return [finding.as_dict() for finding in row.forecast.findings]
+
+
+@extend_schema(responses=StockOutput(many=True))
+@api_view(["GET"])
+def stock(request: Request) -> Response:  # noqa: ARG001 - every view takes it
+    """Single-use items and implants on the shelf, by lot and expiry, with what to order."""
+    return Response(StockOutput(single_use_stock(timezone.now()), many=True).data)
+
+
 urlpatterns = [
+    path("stock/", stock, name="api-stock"),
     path("trays/", Trays.as_view(), name="api-trays"),
     path("trays/<str:code>/count/", count, name="api-tray-count"),
     path("packs/", Packs.as_view(), name="api-packs"),

@@ -6,7 +6,9 @@ from typing import Any
 
 from django import forms
 
-from instruments.models import Part
+from instruments.loans import Direction
+from instruments.models import Loan, Part
+from instruments.states import LoanState
 from trays.limits import LINES, QUANTITY, REASON
 
 
@@ -26,6 +28,12 @@ class MakerPackForm(forms.Form):
     )
     expires = forms.DateField(label="Maker's last day of use", widget=forms.DateInput(attrs={"type": "date"}))
     barrier_intact = forms.BooleanField(label="Barrier looked at: whole, dry, sealed", required=False)
+    loan = forms.ModelChoiceField(
+        Loan.objects.filter(direction=Direction.IN, state=LoanState.AGREED),
+        help_text="Only when it is borrowed.",
+        to_field_name="code",
+        required=False,
+    )
 
 
 MOST_BYTES = 200_000

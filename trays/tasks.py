@@ -1,4 +1,4 @@
-"""Jobs on packs: whose shelf life is near its end."""
+"""Jobs on packs: whose shelf life is near its end, and what must be ordered."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from journal.actions import Concern, tell
 from journal.reads import policy
 from journal.roles import Role
 from trays.models import Pack
+from trays.reads import single_use_stock
 from trays.states import PackState
 
 
@@ -39,3 +40,18 @@ def _expiring(at: datetime) -> Iterator[Concern]:
             else "Use it first, or replace it.",
             link=f"/packs/{pack.code}/",
         )
+
+
+@shared_task
+def watch_stock() -> None:
+    """Tell the technicians which single-use items and implants are down to their reorder point."""
+    at = timezone.now()
+    tell("stock", _running_low(at), at=at)
+
+
+def _running_low(at: datetime) -> Iterator[Concern]:
+    for row in single_use_stock(at):
+        for finding in row.forecast.findings:
+            if finding.slug == "stock-low":
+                cause = f"stock-low:{row.part.code}"
+                yield Concern(cause, Role.TECHNICIAN, finding.sentence, finding.remedy, f"/stock/#{row.part.code}")

@@ -2,9 +2,10 @@
 
 from django.urls import path
 
-from trays.views import bench, cards, drafts, packs, receiving, templates
+from trays.views import bench, cards, drafts, packs, receiving, stock, templates
 
 urlpatterns = [
+    path("stock/", stock.stock, name="stock"),
     path("print/", cards.cards, name="print"),
     path("print/<slug:what>.pdf", cards.card, name="print-card"),
     path("receive/", receiving.receive, name="receive"),

@@ -6,14 +6,15 @@ from collections.abc import Callable, Collection
 
 from django.urls import reverse
 
+from instruments.loans import Direction
 from instruments.models import Piece
 from instruments.states import PieceState
 from journal.actions import Done
 from journal.offers import Offer, Verb, offers
 from journal.roles import Right
 from trays import actions
-from trays.models import ClosedMember, Pack, Tray
-from trays.states import PACK_MOVES
+from trays.models import Carried, ClosedMember, Pack, Tray
+from trays.states import PACK_MOVES, PackKind
 
 _RUN: dict[str, tuple[Verb, str, Callable[..., Done]]] = {
     verb.name.replace("_", "-"): (verb, move, run)
@@ -21,6 +22,7 @@ _RUN: dict[str, tuple[Verb, str, Callable[..., Done]]] = {
         (Verb("take_apart", "Take pack apart", "Reason"), "take_apart", actions.take_apart),
         (Verb("quarantine_pack", "Quarantine pack", "Reason"), "quarantine", actions.quarantine_pack),
         (Verb("condemn_pack", "End the quarantine", "Decision"), "condemn", actions.condemn_pack),
+        (Verb("give_back_pack", "Give back to its lender"), "give_back", actions.give_back_pack),
         (Verb("expire_pack", "Set aside as expired"), "expire", actions.expire_pack),
         (Verb("scrap_pack", "Send back to the washer", "Reason", always_asked=False), "scrap", actions.scrap_pack),
     )
@@ -29,7 +31,9 @@ _RUN: dict[str, tuple[Verb, str, Callable[..., Done]]] = {
 
 def pack_offers(pack: Pack, rights: Collection[Right]) -> tuple[Offer, ...]:
     """What can be done with a pack now, outside loads and cases."""
-    table = [(verb, PACK_MOVES[move]) for verb, move, _ in _RUN.values()]
+    borrowed = Carried.objects.filter(pack=pack, piece__loan__direction=Direction.IN).exists()
+    unfit = set() if borrowed and pack.kind == PackKind.MAKER else {"give_back_pack"}
+    table = [(verb, PACK_MOVES[move]) for verb, move, _ in _RUN.values() if verb.name not in unfit]
     return offers(table, url_name="pack-verb", code=pack.code, state=pack.state, rights=rights)
 
 

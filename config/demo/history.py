@@ -7,14 +7,17 @@ from datetime import datetime, timedelta
 
 from django.utils import timezone
 
-from config.demo.work import STERILISERS, WASHERS, Unit, assemble, inspect_all, sterilise, use, wash
+from config.demo.work import STERILISERS, TRAP, WASHERS, Unit, assemble, inspect_all, sterilise, use, wash
 from instruments.models import Piece
 from instruments.states import PieceState
 from lists.actions import plan_case
+from trays.actions import receive_maker_pack
 from trays.models import Pack, Tray
 
 PROCEDURE = {"AD-BRO": "BRO-A", "CH-BRO": "BRO-C", "STENT": "BRO-A", "EMERG": "BRO-A", "OPT-FO": "OPT"}
 TURNS = 3
+TRAPS = (("LT-1107", 10, 38), ("LT-1140", 300, 2))
+"""Lot, days until it expires, and how many were received."""
 LEFT_ON_THE_SHELF = "Child tray B"  # its pack outlives its shelf life
 FIRST_DAY = 182
 
@@ -35,6 +38,16 @@ def first_processing(unit: Unit) -> None:
 def _day(ago: int, hour: int) -> datetime:
     day = timezone.localtime() - timedelta(days=ago)
     return day.replace(hour=hour, minute=0, second=0, microsecond=0)
+
+
+def traps(unit: Unit) -> None:
+    """Specimen traps of two lots; the first expires soon, and what is left by now is too little."""
+    unit.now = _day(FIRST_DAY - 13, 7)
+    today = timezone.localdate()
+    for lot, days, number in TRAPS:
+        for _ in range(number):
+            expires = today + timedelta(days=days)
+            receive_maker_pack(TRAP, lot=lot, expires=expires, barrier_intact=True, act=unit.act("tech1"))
 
 
 def months(unit: Unit) -> None:
@@ -61,7 +74,7 @@ def _one_day(unit: Unit, trays: Sequence[Tray], ago: int, number: int) -> None:
             patient_ref=f"PT-{unit.dice.randrange(16**6):06X}",
             act=unit.act("coord1"),
         ).mark
-        pieces += use(unit, pack, case)
+        pieces += use(unit, pack, case, trap=True)
         unit.later(15)
     wash(unit, pieces, washer=WASHERS[number % 2])
     inspect_all(unit, pieces)

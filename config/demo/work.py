@@ -14,7 +14,7 @@ from instruments.models import Piece
 from instruments.states import PieceState
 from journal.actions import Act
 from journal.models import Person
-from lists.actions import count_piece, end_case, issue, open_pack, take_back
+from lists.actions import count_piece, discard_piece, end_case, issue, open_pack, take_back
 from reprocessing.actions import (
     add_pack,
     add_piece,
@@ -33,8 +33,10 @@ from reprocessing.states import IndicatorKind
 from trays.actions import finish_tray, join_closed_set, put_on_tray, store
 from trays.models import Carried, ClosedMember, Pack, Tray
 from trays.reads import published_version
+from trays.states import PackState
 
 SHELF = "STORE-A"
+TRAP = "TR-1"
 WASHERS = ("Washer 1", "Washer 2")
 STERILISERS = ("Steriliser 1", "Steriliser 2")
 
@@ -154,8 +156,10 @@ def sterilise(unit: Unit, packs: Sequence[Pack], *, steriliser: str = STERILISER
     return load
 
 
-def use(unit: Unit, pack: Pack, case: str) -> list[Piece]:
-    """Issue a pack to a case, open it, and count every piece back."""
+def use(unit: Unit, pack: Pack, case: str, *, trap: bool = False) -> list[Piece]:
+    """Issue a pack to a case, open it, and count every piece back; with a specimen trap if the case took one."""
+    if trap:
+        use_trap(unit, case)
     issue(pack.code, case, barrier_intact=True, act=unit.act("nurse1"))
     unit.later(5)
     open_pack(pack.code, case, act=unit.act("nurse1"))
@@ -166,3 +170,14 @@ def use(unit: Unit, pack: Pack, case: str) -> list[Piece]:
     for code in codes:
         count_piece(code, act=unit.act("tech1"))
     return list(Piece.objects.filter(code__in=codes).select_related("part"))
+
+
+def use_trap(unit: Unit, case: str) -> None:
+    """Open a specimen trap for a case, the one that expires first; it comes back and is discarded by record."""
+    shelf = Pack.objects.filter(state=PackState.STERILE, contents__part_code=TRAP).order_by("use_by", "code")
+    pack = shelf[0]
+    issue(pack.code, case, barrier_intact=True, act=unit.act("nurse1"))
+    open_pack(pack.code, case, act=unit.act("nurse1"))
+    take_back(pack.code, act=unit.act("tech1"))
+    trap = Carried.objects.get(pack=pack).piece.code
+    discard_piece(trap, reason="single use, used", act=unit.act("tech1"))

@@ -139,6 +139,7 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "PartKind": "instruments.models.parts._KINDS",
         "PieceState": "instruments.models.pieces._STATES",
+        "LoanState": "instruments.models.loans._STATES",
         "PackKind": "trays.models.packs._KINDS",
         "PackState": "trays.models.packs._STATES",
         "MachineKind": "reprocessing.models.machines._KINDS",

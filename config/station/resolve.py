@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 from config.context import address
 from instruments.carriers import Scheme, shown
 from instruments.identity import Kind, decode
-from instruments.models import Mark, Piece
+from instruments.models import Loan, Mark, Piece
 from instruments.reads import replaced_mark, why_not_found
 from journal.findings import Finding, Refused, Severity, stops
 from journal.models import Person, Place
@@ -43,6 +43,7 @@ BOOKS: dict[Kind, Book] = {
         lambda: Case.objects.select_related("list__theatre", "procedure"), "code", lambda _: "Case", "case"
     ),
     Kind.TEMPLATE: Book(Template.objects.all, "code", str, ""),
+    Kind.LOAN: Book(Loan.objects.all, "code", lambda row: f"Loan, {row.party}", "loan"),
 }
 
 

@@ -63,6 +63,9 @@ STATE_CLASS: dict[str, Look] = {
     "on loan": UNDERWAY,
     "missing": STOP,
     "withdrawn": HOLD,
+    # loans
+    "agreed": WAITING,
+    "closed": WAITING,
     # packs
     "assembled": WAITING,
     "in steriliser": UNDERWAY,

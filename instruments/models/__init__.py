@@ -14,8 +14,9 @@ from instruments.models.dimensions import (
     Suction,
     Telescope,
 )
+from instruments.models.loans import Loan, LoanLine
 from instruments.models.parts import Part, PartKind, Programme, ProgrammeKind, Series, Size, Validation
-from instruments.models.pieces import FunctionTest, Mark, Piece, PieceLine
+from instruments.models.pieces import FunctionTest, LoanPiece, Mark, Piece, PieceLine
 
 __all__ = [
     "Adapter",
@@ -26,6 +27,9 @@ __all__ = [
     "FunctionTest",
     "Implant",
     "Loader",
+    "Loan",
+    "LoanLine",
+    "LoanPiece",
     "Mark",
     "Part",
     "PartKind",

@@ -10,6 +10,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from instruments.life import Wear
+from instruments.models.loans import Loan
 from instruments.models.parts import Part
 from instruments.states import CLEAN, PieceState
 from journal.append_only import append_only
@@ -39,6 +40,10 @@ class Piece(models.Model):
     maker_sterile = models.BooleanField(default=False, help_text="Arrived sterile from the maker.")
     cycles = models.PositiveIntegerField(default=0)
     service_due = models.DateField(null=True, blank=True)
+    due_back = models.DateField(null=True, blank=True, help_text="When a repair is expected back.")
+    loan = models.ForeignKey(
+        Loan, models.PROTECT, null=True, blank=True, related_name="pieces", help_text="The loan that it is on now."
+    )
     cleaned_at = models.DateTimeField(null=True, blank=True)
     inspected_at = models.DateTimeField(null=True, blank=True)
     function_ok = models.BooleanField(null=True, blank=True)
@@ -88,7 +93,24 @@ class Piece(models.Model):
             needs_insulation_test=self.part.insulated and not self.maker_sterile,
             insulation_ok=self.insulation_ok,
             expires=self.expires,
+            papers=self.loan.papers if self.loan else None,
         )
+
+
+@append_only
+class LoanPiece(models.Model):
+    """A piece that came or went with a loan, and how it arrived; never changes."""
+
+    loan = models.ForeignKey(Loan, models.PROTECT, related_name="members")
+    piece = models.ForeignKey(Piece, models.PROTECT, related_name="loans")
+    condition = models.CharField(max_length=200, blank=True, help_text="On arrival, or as it left.")
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [models.UniqueConstraint(fields=["loan", "piece"], name="loan_piece_once")]
+
+    def __str__(self) -> str:
+        return f"{self.piece.code} on {self.loan.code}"
 
 
 class Mark(models.Model):

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_POST
 
 from instruments import actions
 from instruments.forms import MarkForm, PieceForm
-from instruments.verbs import piece_action
+from instruments.verbs import piece_door
 from journal.actions import Done
 from journal.doors import act_of, back_with, perform
 
@@ -16,12 +16,16 @@ from journal.doors import act_of, back_with, perform
 @require_POST
 def piece_verb(request: HttpRequest, code: str, verb: str) -> HttpResponse:
     """Do what the piece's page offers."""
-    found = piece_action(verb)
-    if found is None:
+    door, to = piece_door(verb), reverse("piece", args=[code])
+    if door is None:
         raise Http404
-    offered, run = found
-    given = {"reason": request.POST.get("reason", "")} if offered.asks else {}
-    return perform(request, lambda: run(code, **given, act=act_of(request)), to=reverse("piece", args=[code]))
+    given = {"reason": request.POST.get("reason", "")} if door.verb.asks else {}
+    if door.verb.form:
+        form = door.verb.form(request.POST)
+        if not form.is_valid():
+            return back_with(request, form, to=to)
+        given = form.cleaned_data
+    return perform(request, lambda: door.run(code, **given, act=act_of(request)), to=to)
 
 
 @require_POST

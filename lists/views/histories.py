@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from instruments.forms import MarkForm
+from instruments.life import due_soon
 from instruments.models import Piece
+from instruments.reads import last_repairs
+from instruments.states import PieceState
 from instruments.verbs import piece_offers
 from journal.doors import person_of
+from journal.reads import policy
 from journal.roles import Right
 from lists.reads import pack_history, piece_history
 from lists.trail import told
@@ -22,7 +27,7 @@ from trays.verbs import pack_offers
 def piece(request: HttpRequest, code: str) -> HttpResponse:
     """A piece: its marks, its life, its washes, packs and cases, and its trail."""
     row = get_object_or_404(
-        Piece.objects.select_related("part__size__series", "place").prefetch_related("marks"), code=code
+        Piece.objects.select_related("part__size__series", "place", "loan").prefetch_related("marks"), code=code
     )
     history = piece_history(row)
     rights = person_of(request).rights
@@ -33,10 +38,17 @@ def piece(request: HttpRequest, code: str) -> HttpResponse:
         "washes": history.washes[::-1],
         "trail": told(history.lines),
         "may_prove": Right.DECIDE in person_of(request).rights,
-        "offers": piece_offers(row, rights),
+        "groups": piece_offers(row, rights),
+        "due": due_soon(row.wear, timezone.localdate(), **_ahead()),
+        "repair": last_repairs([row]).get(row.pk) if row.state == PieceState.IN_REPAIR else None,
         "mark_form": MarkForm() if Right.MASTER in rights else None,
     }
     return render(request, "lists/piece.html", context)
+
+
+def _ahead() -> dict[str, int]:
+    """How long before its end a piece's life is shown to end."""
+    return {"service_days": int(policy("service_soon_days")), "cycles_left": int(policy("cycles_left_soon"))}
 
 
 @require_safe

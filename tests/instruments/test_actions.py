@@ -15,11 +15,9 @@ from instruments.actions import (
     enrol,
     find,
     inspect,
-    lend,
     miss,
     quarantine_piece,
     send_to_repair,
-    take_from_loan,
     take_from_repair,
     withdraw,
 )
@@ -228,12 +226,6 @@ def test_a_repaired_piece_re_enters_at_returned(*, serviced: bool) -> None:
     assert piece.service_due == (AT.date() + timedelta(days=100) if serviced else due)
 
 
-def test_a_lent_piece_re_enters_at_returned() -> None:
-    piece = makers.piece()
-    assert lend(piece.code, reason="other unit, back on 1-Dec", act=act()).state == S.ON_LOAN
-    assert take_from_loan(piece.code, act=act()).state == S.RETURNED
-
-
 def test_a_quarantined_piece_leaves_by_named_decision() -> None:
     box = makers.place("Quarantine box")
     kept, gone = makers.piece(), makers.piece()
@@ -260,7 +252,7 @@ def test_a_withdrawn_piece_is_no_longer_the_units() -> None:
     assert list(Piece.objects.of_unit()) == [kept]
 
 
-@pytest.mark.parametrize("decide", [send_to_repair, lend, withdraw, quarantine_piece, clear_piece, destroy_piece])
+@pytest.mark.parametrize("decide", [send_to_repair, withdraw, quarantine_piece, clear_piece, destroy_piece])
 def test_every_decision_is_explained(decide: Any) -> None:
     piece = makers.piece()
     assert refused(lambda: decide(piece.code, reason="  ", act=act())) == ["reason-missing"]

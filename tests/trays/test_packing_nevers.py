@@ -12,9 +12,10 @@ import pytest
 from django.db import IntegrityError, transaction
 
 from instruments import actions as instrument_actions
+from instruments.loans import Direction
 from instruments.models import PartKind, Piece, PieceLine
 from instruments.states import PieceState
-from journal.actions import Done
+from journal.actions import Act, Done
 from journal.findings import Refused
 from journal.roles import Role
 from tests import makers
@@ -228,13 +229,18 @@ def test_never_4_a_date_that_passes_on_the_tray_stops_the_finish() -> None:
     assert finish_tray(tray.code, act=act()).state == PackState.ASSEMBLED
 
 
+def lend(piece: str, *, reason: str, act: Act) -> Done:
+    """On a loan of its own."""
+    return instrument_actions.lend(piece, makers.loan(Direction.OUT).code, condition=reason, act=act)
+
+
 @pytest.mark.parametrize(
     "leave",
     [
         instrument_actions.withdraw,
         instrument_actions.send_to_repair,
         instrument_actions.miss,
-        instrument_actions.lend,
+        lend,
         instrument_actions.quarantine_piece,
     ],
 )

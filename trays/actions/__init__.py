@@ -15,6 +15,7 @@ from trays.actions.drafts import (
 from trays.actions.packs import (
     condemn_pack,
     expire_pack,
+    give_back_pack,
     quarantine_pack,
     receive_maker_pack,
     scrap_pack,
@@ -35,6 +36,7 @@ __all__ = [
     "enter_template",
     "expire_pack",
     "finish_tray",
+    "give_back_pack",
     "import_draft",
     "join_closed_set",
     "move_line",

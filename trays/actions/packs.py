@@ -10,9 +10,10 @@ from django.utils import timezone
 from instruments.actions import enter_mark
 from instruments.carriers import Decoded
 from instruments.identity import Kind, decode, mark_key, why_not_mark_a_piece
-from instruments.models import Part, PartKind, Piece, PieceLine
+from instruments.models import LoanLine, Part, PartKind, Piece, PieceLine
+from instruments.reads import may_arrive, may_go_back
 from instruments.states import PieceState
-from instruments.writer import new_code
+from instruments.writer import join_loan, lock_loan, new_code
 from journal.actions import Act, Done, action, need, reason_given, write_line
 from journal.findings import Finding, Refused, stop, stops, unknown
 from journal.models import Place
@@ -32,13 +33,15 @@ def receive_maker_pack(
     serial: str = "",
     mark: str = "",
     barrier_intact: bool,
+    loan: str = "",
     act: Act,
 ) -> Done:
-    """Take a maker-sterile item into stock: lot or serial, expiry, and its barrier looked at.
+    """Take a maker-sterile item into stock: lot or serial, expiry, and its barrier looked at; borrowed or bought.
 
     `mark` is the symbol on the maker's label as scanned; it must agree with what was typed.
     """
     need(Right.STORE, "receive", part, act)
+    borrowed = lock_loan(loan) if loan else None
     row = Part.objects.filter(code=part).first()
     if row is None:
         raise Refused(unknown("part", part))
@@ -48,10 +51,20 @@ def receive_maker_pack(
     findings = (
         *(_mark_facts(decoded, {"lot": lot, "serial": serial, "expiry": expires.isoformat()}) if decoded else ()),
         *_maker_facts(row, lot, serial, barrier_intact=barrier_intact, expires=expires, act=act),
+        *(may_arrive(borrowed) if borrowed else ()),
     )
     if findings:
         raise Refused(*findings)
     piece = _received(row, lot, serial, expires, mark, act)
+    if borrowed:
+        join_loan(borrowed, piece, act, condition="sterile from its maker, barrier intact")
+    pack = _seal_in(piece, act, expires=expires)
+    return Done.of("receive_maker_pack", pack, f"{row.name} received as {pack.code}.", "Put it on the shelf.")
+
+
+def _seal_in(piece: Piece, act: Act, *, expires: date) -> Pack:
+    """The maker's pack around a piece, on the shelf."""
+    row = piece.part
     pack = make_pack(
         act,
         kind=PackKind.MAKER,
@@ -63,7 +76,7 @@ def receive_maker_pack(
     Content.objects.create(pack=pack, piece=piece, position=0, part_code=row.code, part_name=row.name)
     Carried.objects.create(piece=piece, pack=pack)
     move_pack(pack, "receive", act)
-    return Done.of("receive_maker_pack", pack, f"{row.name} received as {pack.code}.", "Put it on the shelf.")
+    return pack
 
 
 def _maker_facts(
@@ -113,6 +126,23 @@ def _mark_facts(decoded: Decoded, typed: dict[str, str]) -> Iterator[Finding]:
                 f"Cannot receive it: its mark gives {name} {found}, must be {value} as typed.",
                 "Compare with the print on the package, and type what it says.",
             )
+
+
+@action
+def give_back_pack(pack: str, *, act: Act) -> Done:
+    """A borrowed item goes back to its lender as it came: sealed, sterile from its maker."""
+    code = Piece.objects.filter(carried__pack__code=pack, loan__isnull=False).values_list("loan__code", flat=True)
+    loan = lock_loan(code[0]) if code else None
+    row = lock_pack(pack)
+    pieces = carried_pieces(row)
+    facts = [finding for piece in pieces for finding in may_go_back(piece, loan)]
+    if row.kind != PackKind.MAKER:
+        facts.append(stop("not-sealed", row.code, f"Cannot give back {row.code}: it is not sealed by its maker."))
+    move_pack(row, "give_back", act, facts=facts)
+    give_up(pieces, "give_back_sealed", act, evidence={"pack": row.code}, loan=None)
+    assert loan is not None  # noqa: S101 - a pack without one was refused
+    write_line(LoanLine, loan, "give_back", act, evidence={"piece": pieces[0].code, "pack": row.code})
+    return Done.of("give_back_pack", row, f"{row.name} {row.code} goes back to {loan.party}, unopened.")
 
 
 @action

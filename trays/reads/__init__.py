@@ -5,6 +5,7 @@ from trays.reads.filling import Elsewhere, elsewhere, filling
 from trays.reads.nearest import Near, nearest
 from trays.reads.papers import LabelStanding, label_standing, unread_label
 from trays.reads.proving import proof_of
+from trays.reads.stock import ShelfLot, StockRow, single_use_stock, stock_terms
 from trays.reads.templates import (
     TemplateStanding,
     published_version,
@@ -23,6 +24,8 @@ __all__ = [
     "Elsewhere",
     "LabelStanding",
     "Near",
+    "ShelfLot",
+    "StockRow",
     "TemplateStanding",
     "TrayStanding",
     "bench_of",
@@ -35,6 +38,8 @@ __all__ = [
     "nearest",
     "proof_of",
     "published_version",
+    "single_use_stock",
+    "stock_terms",
     "template_standings",
     "tray_by_mark",
     "tray_count",

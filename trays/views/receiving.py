@@ -16,6 +16,7 @@ def receive(request: HttpRequest) -> HttpResponse:
     form = MakerPackForm(request.POST or None)
     if not form.is_valid():
         return render(request, "trays/receive.html", {"form": form}, status=422 if form.is_bound else 200)
-    given = form.cleaned_data | {"part": form.cleaned_data["part"].code}
+    loan = form.cleaned_data["loan"]
+    given = form.cleaned_data | {"part": form.cleaned_data["part"].code, "loan": loan.code if loan else ""}
     to = reverse("receive")
     return perform(request, lambda: actions.receive_maker_pack(**given, act=act_of(request)), to=to)

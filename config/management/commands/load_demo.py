@@ -10,7 +10,8 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 from django.utils import timezone
 
-from config.demo.history import FIRST_DAY, first_processing, months
+from config.demo.history import FIRST_DAY, first_processing, months, traps
+from config.demo.loans import loans
 from config.demo.tomorrow import tomorrow
 from config.demo.unit import PASSWORD, PEOPLE, load_unit
 from config.demo.work import Unit
@@ -38,7 +39,9 @@ class Command(BaseCommand):
             began = timezone.now() - timedelta(days=FIRST_DAY + 1)
             unit = Unit(load_unit(began), began, random.Random(SEED))  # noqa: S311 - no secret
             first_processing(unit)
+            traps(unit)
             months(unit)
+            loans(unit)
             tomorrow(unit)
         return self._sign_ins("The demo unit is loaded.")
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from instruments.states import PIECE_MOVES
+from instruments.states import LOAN_MOVES, PIECE_MOVES
 from journal.moves import Move, as_mermaid
 from lists.states import CASE_MOVES
 from reprocessing.states import LOAD_MOVES, MACHINE_MOVES
@@ -14,6 +14,7 @@ from trays.states import PACK_MOVES
 
 TABLES: dict[str, dict[str, Move]] = {
     "Piece": PIECE_MOVES,
+    "Loan": LOAN_MOVES,
     "Pack": PACK_MOVES,
     "Load": LOAD_MOVES,
     "Machine": MACHINE_MOVES,

@@ -1,23 +1,21 @@
-"""What happens to a piece outside trays and loads: entered, marked, inspected, repaired, lent, held."""
+"""What happens to a piece outside trays and loads: entered, marked, inspected, serviced, repaired, held."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
 from django.utils import timezone
 
-from instruments.carriers import shown
 from instruments.identity import Kind, decode, why_not_mark_a_piece
+from instruments.loans import Direction
 from instruments.models import FunctionTest, Mark, Part, Piece, PieceLine
-from instruments.scanner_check import Reading, faults
 from instruments.states import PieceState
 from instruments.writer import lock_piece, move_piece, new_code
 from journal.actions import Act, Done, action, need, reason_given, write_line
 from journal.findings import Finding, Refused, Severity, stop, unknown
-from journal.models import Place, Station
+from journal.models import Place
 from journal.roles import Right
 
 
@@ -175,15 +173,51 @@ def miss(piece: str, *, reason: str, act: Act) -> Done:
 
 @action
 def find(piece: str, *, act: Act) -> Done:
-    """A missing piece was found: it re-enters at returned."""
-    return _simple("find", piece, act, "was found.", "Wash it.")
+    """A missing piece was found: it re-enters at returned; one that was lent is on loan no more."""
+    row = lock_piece(piece)
+    fields: dict[str, Any] = {"loan": None} if row.loan and row.loan.direction == Direction.OUT else {}
+    move_piece(row, "find", act, **fields)
+    return Done.of("find", row, f"{row.code} was found.", "Wash it.")
 
 
 @action
-def send_to_repair(piece: str, *, reason: str, act: Act) -> Done:
-    """A piece leaves for repair."""
+def record_service(piece: str, *, reason: str, act: Act) -> Done:
+    """A piece was serviced in the unit, and what was done: its next date is set anew."""
+    row = lock_piece(piece)
+    need(Right.REPAIR, "record a service of", row.code, act)
+    reason = reason_given(reason, "record a service of", row.code)
+    if row.part.service_days is None:
+        raise Refused(
+            stop(
+                "no-service",
+                row.code,
+                f"Cannot record a service of {row.code}: {row.part.name} has no service interval, must have one.",
+                "Have the interval entered with its part first.",
+            )
+        )
+    row.service_due = next_service(row.part, act)
+    row.save(update_fields=["service_due"])
+    write_line(PieceLine, row, "service", act, reason=reason, evidence={"service_due": str(row.service_due)})
+    return Done.of("record_service", row, f"{row.code} is serviced; due again on {row.service_due:%d-%b-%Y}.")
+
+
+@action
+def send_to_repair(
+    piece: str, *, reason: str, to: str = "", order: str = "", expected: date | None = None, act: Act
+) -> Done:
+    """A piece leaves for repair: what is wrong, to whom it goes, on which order, and when it is expected back."""
     reason = reason_given(reason, "send to repair", piece)
-    return _simple("send_to_repair", piece, act, "goes to repair.", "Take another.", reason=reason)
+    evidence = {"to": to.strip(), "order": order.strip(), "expected": str(expected or "")}
+    return _simple(
+        "send_to_repair",
+        piece,
+        act,
+        "goes to repair.",
+        "Take another.",
+        reason=reason,
+        evidence={name: value for name, value in evidence.items() if value},
+        due_back=expected,
+    )
 
 
 @action
@@ -191,26 +225,15 @@ def take_from_repair(piece: str, *, serviced: bool = True, act: Act) -> Done:
     """A piece is back from repair; when it was serviced its next date is set anew."""
     row = lock_piece(piece)
     fields: dict[str, Any] = {"service_due": next_service(row.part, act)} if serviced else {}
-    move_piece(row, "take_from_repair", act, evidence={"serviced": serviced}, **fields)
+    move_piece(row, "take_from_repair", act, evidence={"serviced": serviced}, due_back=None, **fields)
     return Done.of("take_from_repair", row, f"{row.code} is back from repair.", "Wash it.")
-
-
-@action
-def lend(piece: str, *, reason: str, act: Act) -> Done:
-    """A piece leaves on loan; the reason names the borrower and the day it is due back."""
-    return _simple("lend", piece, act, "is on loan.", reason=reason_given(reason, "lend", piece))
-
-
-@action
-def take_from_loan(piece: str, *, act: Act) -> Done:
-    """A lent piece is back."""
-    return _simple("take_from_loan", piece, act, "is back from loan.", "Wash it.")
 
 
 @action
 def withdraw(piece: str, *, reason: str, act: Act) -> Done:
     """A piece leaves the unit's stock for good."""
-    return _simple("withdraw", piece, act, "is withdrawn.", reason=reason_given(reason, "withdraw", piece))
+    reason = reason_given(reason, "withdraw", piece)
+    return _simple("withdraw", piece, act, "is withdrawn.", reason=reason, due_back=None)
 
 
 @action
@@ -241,34 +264,3 @@ def clear_piece(piece: str, *, reason: str, act: Act) -> Done:
 def destroy_piece(piece: str, *, reason: str, act: Act) -> Done:
     """The named decision: confirmed or unresolved, so the piece is destroyed by record."""
     return _simple("destroy", piece, act, "is destroyed.", reason=reason_given(reason, "destroy", piece))
-
-
-@action
-def check_scanner(
-    station: str,
-    text: str,
-    *,
-    ended: str = "enter",
-    mean_ms: float | None = None,
-    longest_ms: float | None = None,
-    caps_lock: bool = False,
-    act: Act,
-) -> Done:
-    """Record what the scanner card shows of a station's scanner: passed, or each fault of its set-up.
-
-    `ended` is the key at the end: "enter", "tab", "line feed", or empty; the times are those from key to key.
-    """
-    row = Station.objects.filter(name=station).first()
-    if row is None:
-        raise Refused(unknown("station", station))
-    try:
-        reading = Reading(text, ended, mean_ms, longest_ms, caps_lock)
-    except ValueError as refusal:
-        raise Refused(stop("no-reading", station, str(refusal), "Scan the scanner card again.")) from refusal
-    found = tuple(replace(fault, severity=Severity.LOOK) for fault in faults(reading))
-    words = [finding.words for finding in found]
-    row.scanner_checks.create(at=act.at, person=act.by, passed=not found, faults=words, text=shown(text))
-    state = "not passed" if found else "passed"
-    sentence = f"The scanner of {row} has {state} the check."
-    step = "Set it up, then scan the card again." if found else ""
-    return Done("check_scanner", "station", row.pk, row.name, state, sentence, step, tuple(f.as_dict() for f in found))
