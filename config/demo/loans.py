@@ -44,8 +44,9 @@ def loans(unit: Unit) -> None:
 
 
 def _spare(part: str) -> Piece:
-    """An inspected piece that lies in no tray."""
-    return Piece.objects.filter(part__code=part, state=PieceState.INSPECTED).order_by("-code")[0]
+    """An inspected piece that lies in no tray and belongs to no closed set."""
+    spare = Piece.objects.filter(part__code=part, state=PieceState.INSPECTED, closed_member=None)
+    return spare.order_by("-code")[0]
 
 
 def _lent(unit: Unit, part: str, *, due: date) -> None:
