@@ -13,8 +13,10 @@ from django.utils import timezone
 
 from config.celery import app
 from instruments import actions as instrument_actions
-from instruments.models import Piece
-from instruments.tasks import watch_life
+from instruments.loans import PrionHistory
+from instruments.models import Loan, Part, Piece
+from instruments.states import PieceState
+from instruments.tasks import watch_life, watch_loans
 from journal.models import Notice
 from journal.roles import Role
 from journal.tasks import seal_trail, watch_trail
@@ -31,7 +33,7 @@ from tests.makers import act, at_once
 from tests.reprocessing import makers as make
 from trays import actions as tray_actions
 from trays.models import Pack, Tray
-from trays.tasks import watch_expiry
+from trays.tasks import watch_expiry, watch_stock
 
 pytestmark = [pytest.mark.jobs, pytest.mark.django_db]
 
@@ -67,6 +69,53 @@ def _due() -> Told:
 
 def _repair() -> None:
     instrument_actions.send_to_repair(Piece.objects.get().code, reason="service", act=now_act())
+
+
+def _repair_overdue() -> Told:
+    piece = makers.piece(state=PieceState.RETURNED)
+    day = timezone.localdate() - timedelta(days=1)
+    instrument_actions.send_to_repair(piece.code, reason="bent", to="Workshop", expected=day, act=now_act())
+    return f"repair-overdue:{piece.code}", Role.TECHNICIAN, f"/pieces/{piece.code}/"
+
+
+def _repaired() -> None:
+    instrument_actions.take_from_repair(Piece.objects.get().code, act=now_act())
+
+
+def _loan_due() -> Told:
+    loan = makers.loan(due=timezone.localdate() + timedelta(days=1), at=timezone.now())
+    makers.process(makers.borrowed(loan))
+    instrument_actions.confirm_loan_count(loan.code, act=now_act())
+    return f"loan-due-soon:{loan.code}", Role.TECHNICIAN, f"/stock/loans/{loan.code}/"
+
+
+def _gone_back() -> None:
+    instrument_actions.give_back(Piece.objects.get().code, act=now_act())
+    instrument_actions.close_loan(Loan.objects.get().code, act=now_act())
+
+
+def _papers_lack() -> Told:
+    loan = makers.loan(instructions="", prion_history=PrionHistory.NOT_ASKED)
+    return f"loan-papers:{loan.code}", Role.TECHNICIAN, f"/stock/loans/{loan.code}/"
+
+
+def _papers_filed() -> None:
+    given = {"instructions": "IFU-1", "prion_history": PrionHistory.NO_RISK}
+    instrument_actions.file_loan_papers(Loan.objects.get().code, **given, act=now_act())
+
+
+def _stock_low() -> Told:
+    part, earlier = makers.part(single_use=True), timezone.now() - timedelta(days=15)
+    for _ in range(3):
+        pack = makers.maker_pack(part, at=earlier)
+        makers.move(Piece.objects.get(carried__pack=pack), "use", at=earlier)
+        Pack.objects.filter(pk=pack.pk).update(state="returned")
+    return f"stock-low:{part.code}", Role.TECHNICIAN, f"/stock/#{part.code}"
+
+
+def _stocked() -> None:
+    for _ in range(20):
+        makers.maker_pack(Part.objects.get(), at=timezone.now())
 
 
 def _expiring() -> Told:
@@ -169,6 +218,10 @@ def _standing_covered() -> None:
 CAUSES: list[tuple[Any, Callable[[], Told], Callable[[], None]]] = [
     (watch_life, _worn, _withdraw),
     (watch_life, _due, _repair),
+    (watch_life, _repair_overdue, _repaired),
+    (watch_loans, _loan_due, _gone_back),
+    (watch_loans, _papers_lack, _papers_filed),
+    (watch_stock, _stock_low, _stocked),
     (watch_expiry, _expiring, _off_the_shelf),
     (watch_expiry, _expired, _off_the_shelf),
     (watch_decisions, _waiting, _decided),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 
 from django.utils import timezone
@@ -28,7 +29,8 @@ def loans(unit: Unit) -> None:
     now = timezone.now()
     today = timezone.localdate(now)
     unit.now = now - timedelta(days=21)
-    _lent(unit, "LL-25", due=timezone.localdate(unit.now) + timedelta(days=14))
+    lent = _spare("FO-B18").code
+    lend_out(unit, [lent], "DSU-7", due=timezone.localdate(unit.now) + timedelta(days=14))
     unit.now = now - timedelta(days=4)
     worn = _spare("FO-G25")
     send_to_repair(
@@ -49,11 +51,13 @@ def _spare(part: str) -> Piece:
     return spare.order_by("-code")[0]
 
 
-def _lent(unit: Unit, part: str, *, due: date) -> None:
+def lend_out(unit: Unit, pieces: Sequence[str], reference: str, *, due: date) -> None:
+    """Own pieces go to the day surgery unit on one loan."""
     act = unit.act("tech1")
-    loan = agree_loan(Direction.OUT, "Day surgery unit", due, 1, reference="DSU-7", act=act).mark
-    file_loan_papers(loan, certificate="DC-0061", act=act)
-    lend(_spare(part).code, loan, condition="sound", act=act)
+    loan = agree_loan(Direction.OUT, "Day surgery unit", due, len(pieces), reference=reference, act=act).mark
+    file_loan_papers(loan, certificate=f"DC-{reference}", act=act)
+    for piece in pieces:
+        lend(piece, loan, condition="sound", act=act)
     confirm_loan_count(loan, act=act)
 
 

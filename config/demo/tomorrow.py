@@ -6,9 +6,10 @@ from datetime import timedelta
 
 from django.utils import timezone
 
+from config.demo.loans import lend_out
 from config.demo.unit import FIXTURES
 from config.demo.work import Unit, assemble, inspect_all, lay_out, pass_due_tests, sterilise, use, wash
-from instruments.actions import inspect, lend, quarantine_piece
+from instruments.actions import inspect, quarantine_piece
 from instruments.models import Piece
 from instruments.states import PieceState
 from lists.actions import (
@@ -141,8 +142,8 @@ def _benches(unit: Unit) -> None:
 
 def _leads_lent(unit: Unit) -> None:
     """No light lead is left on the shelf: a tray that cannot be completed has the one that another lacks."""
-    for piece in Piece.objects.filter(part__code="LL-25", state=PieceState.INSPECTED):
-        lend(piece.code, reason="lent to the day surgery until Monday", act=unit.act("tech1"))
+    spare = Piece.objects.filter(part__code="LL-25", state=PieceState.INSPECTED, closed_member=None)
+    lend_out(unit, [piece.code for piece in spare], "DSU-9", due=timezone.localdate(unit.now) + timedelta(days=5))
 
 
 def _list(unit: Unit) -> None:
