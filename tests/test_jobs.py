@@ -371,7 +371,17 @@ def test_completion_watched_by_eight_at_once_is_told_once_to_each_role() -> None
 
 
 def test_the_timetable_runs_every_job() -> None:
-    jobs = {seal_trail, watch_trail, watch_life, watch_expiry, watch_decisions, watch_cases, watch_completion}
+    jobs = {
+        seal_trail,
+        watch_trail,
+        watch_life,
+        watch_loans,
+        watch_stock,
+        watch_expiry,
+        watch_decisions,
+        watch_cases,
+        watch_completion,
+    }
     assert {entry["task"] for entry in app.conf.beat_schedule.values()} == {job.name for job in jobs}
     assert all(0 < entry["schedule"] <= 15 * 60 for entry in app.conf.beat_schedule.values())
 
