@@ -18,6 +18,9 @@ from journal.models import Line, Place
 
 _STATES = [(str(state), str(state)) for state in PieceState]
 
+ELSEWHERE = (PieceState.PACKED, PieceState.IN_USE, PieceState.IN_REPAIR, PieceState.ON_LOAN, PieceState.MISSING)
+"""States in which the place that was last recorded says nothing."""
+
 
 class PieceQuerySet(models.QuerySet["Piece"]):
     """Pieces, chainable."""
@@ -77,8 +80,8 @@ class Piece(models.Model):
 
     @property
     def own_place(self) -> Place | None:
-        """Where it was put; none while it goes with a pack or a case."""
-        return None if self.state in (PieceState.PACKED, PieceState.IN_USE) else self.place
+        """Where it was put; none while it goes with a pack or a case, or is out of the unit."""
+        return None if self.state in ELSEWHERE else self.place
 
     @property
     def wear(self) -> Wear:
