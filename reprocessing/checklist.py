@@ -73,7 +73,8 @@ def trace_check(record: Mapping[str, Any] | None, *, seen: Seen = NOBODY) -> Che
     if record is None:
         return Check(EvidenceRow(slug, what, NOT_RECORDED, limit, None))
     short = [row for row in record["rows"] if row["decides"] and row["met"] is not True]
-    words = "; ".join(f"{row['what']}: {row['value']}" for row in short) or "Numbers within limits"
+    words = "; ".join(f"{row['what']} {row['value']}" for row in short)
+    words = f"Not within limits ({words})" if short else "Numbers within limits"
     return Check(EvidenceRow(slug, what, words, limit, bool(record["within_limits"])), *seen)
 
 

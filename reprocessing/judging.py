@@ -16,9 +16,10 @@ from journal.findings import Finding, Severity
 from reprocessing import lethality
 from reprocessing.judgement import INFORMATION, NOT_RECORDED, EvidenceRow, Judgement
 from reprocessing.lethality import F0_LAW, SECONDS_PER_MINUTE, Lethality
-from reprocessing.limits import PhaseLimit, PhaseReading, SteamLimits, WashLimits
+from reprocessing.limits import PhaseLimit, PhaseReading, SteamLimits, VacuumLimits, WashLimits
 from reprocessing.plateau import Plateau, find_plateau, longest_within
 from reprocessing.trace import COARSE_S, NO_TRACE, SAME_K, SAME_S, Trace, is_coarse
+from reprocessing.vacuum import count_pulses, find_drying
 
 NO_PLATEAU = "No plateau"
 NBSP = "\N{NO-BREAK SPACE}"
@@ -71,6 +72,7 @@ def _plain(unit: str, places: int) -> Callable[[float], str]:
 
 TIME = _Quantity(duration_words, 0, SAME_S)
 TEMPERATURE = _Quantity(_plain("°C", 1), 1, SAME_K)
+PRESSURE = _Quantity(_plain("mbar", 0), 0, SAME_S)
 DIFFERENCE = _Quantity(_plain("K", 1), 1, SAME_K)
 A0 = _Quantity(_plain("s", 0), 0, SAME_S)
 F0 = _Quantity(_plain("min", 1), 1, SAME_S)
@@ -98,6 +100,7 @@ def judge_steam(trace: Trace | None, limits: SteamLimits) -> Judgement:
             "highest-temperature", "Highest temperature", plateau.highest_c, limits.set_c + limits.band_k, TEMPERATURE
         ),
         *_plateau_rows(plateau, limits),
+        *_vacuum_rows(trace, plateau, limits.vacuum),
         _sampling_row(trace, dose),
         _information(
             "f0", f"F0, base {F0_LAW.reference_c:g}{NBSP}°C, z {F0_LAW.z_k:g}{NBSP}K", _f0_words(trace, dose)
@@ -207,6 +210,36 @@ def _saturation_row(plateau: Plateau, limits: SteamLimits) -> EvidenceRow:
     if within and not found.covers:
         return EvidenceRow(slug, what, f"{value}, not recorded throughout", words, None)
     return EvidenceRow(slug, what, value, words, within)
+
+
+def _vacuum_rows(trace: Trace, plateau: Plateau, limits: VacuumLimits) -> Iterator[EvidenceRow]:
+    """Pulses before the plateau and drying after it, where the programme demands them."""
+    nothing_reached = plateau.highest_c is not None and plateau.reached is None
+    if limits.pulses is not None and limits.pulse_mbar is not None:
+        words = f"at least {limits.pulses}, each down to {PRESSURE.words(limits.pulse_mbar)}"
+        count = (
+            count_pulses(trace, depth_mbar=limits.pulse_mbar, until_s=plateau.reached.start_s)
+            if plateau.reached
+            else None
+        )
+        value, met = (NOT_RECORDED, None) if count is None else (str(count), count >= limits.pulses)
+        row = EvidenceRow("pulses", "Air removal pulses", value, words, met)
+        yield EvidenceRow(row.slug, row.what, NO_PLATEAU, row.limit, met=False) if nothing_reached else row
+    if limits.drying_s is not None and limits.drying_mbar is not None:
+        depth = PRESSURE.words(limits.drying_mbar)
+        words = f"at least {TIME.words(limits.drying_s)} at {depth} or below"
+        drying = (
+            find_drying(trace, depth_mbar=limits.drying_mbar, from_s=plateau.reached.end_s)
+            if plateau.reached
+            else None
+        )
+        value, met = NOT_RECORDED, None
+        if drying is not None:
+            dried_s = drying.under.length_s if drying.under else 0.0
+            value = f"{TIME.not_above(dried_s)}, lowest {PRESSURE.not_below(drying.lowest_mbar)}"
+            met = dried_s >= limits.drying_s - SAME_S
+        row = EvidenceRow("drying", "Drying vacuum", value, words, met)
+        yield EvidenceRow(row.slug, row.what, NO_PLATEAU, row.limit, met=False) if nothing_reached else row
 
 
 def _sampling_row(trace: Trace, dose: Lethality) -> EvidenceRow:

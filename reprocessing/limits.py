@@ -7,6 +7,38 @@ from math import isfinite
 
 
 @dataclass(frozen=True, slots=True)
+class VacuumLimits:
+    """What a steam programme demands of its vacua; each pair may be missing.
+
+    Args:
+        pulses: least count of evacuations before the plateau; None where the programme names none.
+        pulse_mbar: depth that each must reach [mbar absolute].
+        drying_s: least continuous time at the drying depth after the plateau [s]; None where it names none.
+        drying_mbar: that depth [mbar absolute].
+
+    Raises:
+        ValueError: half of a pair is missing, or a limit is not above zero.
+    """
+
+    pulses: int | None = None
+    pulse_mbar: float | None = None
+    drying_s: float | None = None
+    drying_mbar: float | None = None
+
+    def __post_init__(self) -> None:
+        if (self.pulses is None) != (self.pulse_mbar is None) or (self.drying_s is None) != (self.drying_mbar is None):
+            raise ValueError("A depth of vacuum comes together with its count or its time.")
+        given = [
+            limit for limit in (self.pulses, self.pulse_mbar, self.drying_s, self.drying_mbar) if limit is not None
+        ]
+        if not all(limit > 0 for limit in given):
+            raise ValueError("Each limit of a vacuum must be above 0.")
+
+
+NO_VACUUM = VacuumLimits()
+
+
+@dataclass(frozen=True, slots=True)
 class SteamLimits:
     """What a steam programme demands of a cycle.
 
@@ -19,6 +51,7 @@ class SteamLimits:
         saturation_k: greatest difference between measured and theoretical temperature [K].
         source: where the limits come from.
         confirm_locally: the source is not settled; the unit must confirm the limits.
+        vacuum: what it demands before and after the plateau.
 
     Raises:
         ValueError: a limit is not above zero, or the source is empty.
@@ -32,6 +65,7 @@ class SteamLimits:
     saturation_k: float
     source: str
     confirm_locally: bool = True
+    vacuum: VacuumLimits = NO_VACUUM
 
     def __post_init__(self) -> None:
         _check(

@@ -15,7 +15,7 @@ from journal.models import Person
 from journal.reads import policy
 from reprocessing import checklist, rules
 from reprocessing.checklist import NOBODY, Check, Read, Seen
-from reprocessing.limits import PhaseLimit, SteamLimits, WashLimits
+from reprocessing.limits import PhaseLimit, SteamLimits, VacuumLimits, WashLimits
 from reprocessing.models import ExceptionalRelease, Load, LoadLine, Machine, MachineTest
 from reprocessing.rules import Standing, Tested
 from reprocessing.states import (
@@ -191,6 +191,7 @@ def steam_limits(programme: Programme) -> SteamLimits:
         saturation_k=saturation_k,
         source=programme.source,
         confirm_locally=programme.confirm_locally,
+        vacuum=VacuumLimits(programme.pulses, programme.pulse_mbar, programme.drying_s, programme.drying_mbar),
     )
 
 

@@ -88,6 +88,10 @@ class Programme(models.Model):
     equilibration_s = models.PositiveIntegerField(null=True, blank=True, help_text="At most [s].")
     spread_k = models.FloatField(null=True, blank=True, help_text="Between probes, at most [K].")
     saturation_k = models.FloatField(null=True, blank=True, help_text="From saturation, at most [K].")
+    pulses = models.PositiveSmallIntegerField(null=True, blank=True, help_text="Air removal pulses, at least.")
+    pulse_mbar = models.FloatField(null=True, blank=True, help_text="Depth of each [mbar absolute].")
+    drying_s = models.PositiveIntegerField(null=True, blank=True, help_text="Drying vacuum, at least [s].")
+    drying_mbar = models.FloatField(null=True, blank=True, help_text="Its depth [mbar absolute].")
     source = models.CharField(max_length=200, help_text="Where the limits come from.")
     confirm_locally = models.BooleanField(default=True)
 
@@ -112,6 +116,18 @@ class Programme(models.Model):
                     saturation_k__gt=0,
                 ),
                 name="programme_steam_has_limits",
+            ),
+            models.CheckConstraint(
+                condition=Q(pulses=None, pulse_mbar=None)
+                | Q(kind="steam", pulses__isnull=False, pulse_mbar__isnull=False, pulses__gt=0, pulse_mbar__gt=0),
+                name="programme_pulses_have_depth",
+            ),
+            models.CheckConstraint(
+                condition=Q(drying_s=None, drying_mbar=None)
+                | Q(
+                    kind="steam", drying_s__isnull=False, drying_mbar__isnull=False, drying_s__gt=0, drying_mbar__gt=0
+                ),
+                name="programme_drying_has_depth",
             ),
         ]
 

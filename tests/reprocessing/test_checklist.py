@@ -39,7 +39,7 @@ def test_a_record_within_limits() -> None:
 
 def test_a_record_outside_limits_names_what_is() -> None:
     check = checklist.trace_check(record(met=False))
-    assert check.row.value == "Hold: 2min"
+    assert check.row.value == "Not within limits (Hold 2min)"
     assert stops(check) == ["trace-failed"]
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import mpmath
@@ -36,7 +37,7 @@ def integrals(readings: Sequence[Reading]) -> tuple[list[mpmath.mpf], float | No
         a0 = f0 = floor_a0 = floor_f0 = mpmath.mpf(0)
         k, coarsest = mpmath.log(10) / 10, None
         exact = [(mpmath.mpf(at), mpmath.mpf(celsius)) for at, celsius in readings]
-        for (start, one), (end, other) in zip(exact, exact[1:], strict=False):
+        for (start, one), (end, other) in pairwise(exact):
             step = end - start
             if step > GAP_S:
                 continue
@@ -102,50 +103,116 @@ def clean() -> list[Case]:
         Case("nothing-counts", table([(at, "64.999") for at, _ in WASH]), [[(at, "64.999") for at, _ in WASH]]),
         Case("just-counts", table([(at, "65") for at, _ in WASH]), [[(at, "65") for at, _ in WASH]]),
         Case("ten-seconds", table(course(10, 101, wash)), [course(10, 101, wash)]),
-        Case("thirty-is-no-gap", table([("0", "90"), ("30", "91"), ("35", "60")]), [[("0", "90"), ("30", "91"), ("35", "60")]], ("coarse",)),
-        Case("tiny-slope", table([("0", "90"), ("5", "90.0000000001"), ("10", "20")]), [[("0", "90"), ("5", "90.0000000001"), ("10", "20")]]),
-        Case("fractions-of-a-second", table([("0.25", "70"), ("1.5", "95.5"), ("2.125", "64")]), [[("0.25", "70"), ("1.5", "95.5"), ("2.125", "64")]]),
-        Case("lowest-probe", two_probes(WASH, [f"{float(c) - 1.25:.3f}" for _, c in WASH]), [WASH, [(t, f"{float(c) - 1.25:.3f}") for t, c in WASH]]),
-    ]  # fmt: skip
+        Case(
+            "thirty-is-no-gap",
+            table([("0", "90"), ("30", "91"), ("35", "60")]),
+            [[("0", "90"), ("30", "91"), ("35", "60")]],
+            ("coarse",),
+        ),
+        Case(
+            "tiny-slope",
+            table([("0", "90"), ("5", "90.0000000001"), ("10", "20")]),
+            [[("0", "90"), ("5", "90.0000000001"), ("10", "20")]],
+        ),
+        Case(
+            "fractions-of-a-second",
+            table([("0.25", "70"), ("1.5", "95.5"), ("2.125", "64")]),
+            [[("0.25", "70"), ("1.5", "95.5"), ("2.125", "64")]],
+        ),
+        Case(
+            "lowest-probe",
+            two_probes(WASH, [f"{float(c) - 1.25:.3f}" for _, c in WASH]),
+            [WASH, [(t, f"{float(c) - 1.25:.3f}") for t, c in WASH]],
+        ),
+    ]
 
 
 def nasty() -> list[Case]:
     swapped = [*WASH[:SPLIT], WASH[SPLIT + 1], WASH[SPLIT], *WASH[SPLIT + 2 :]]
     lower = [*WASH[:SPLIT], (WASH[SPLIT][0], "71.5"), *WASH[SPLIT + 1 :]]
-    fahrenheit = [(at, f"{float(celsius) * 1.8 + 32:.3f}") for at, celsius in WASH]
-    back = [(at, mpmath.nstr((mpmath.mpf(f) - 32) / mpmath.mpf("1.8"), 40)) for at, f in fahrenheit]
     holes = without(WASH, 70, 71)
     gap = without(WASH, *range(80, 90))
-    commas = [(at, celsius.replace(".", ",")) for at, celsius in WASH]
-    stuck = [*(c for _, c in WASH[:40]), *([WASH[40][1]] * 161)]
     return [
         Case("duplicates", table([*WASH[:SPLIT], WASH[SPLIT], *WASH[SPLIT:]]), [WASH], ("duplicate_rows",)),
         Case("conflict", table([*lower[: SPLIT + 1], *WASH[SPLIT:]]), [lower], ("conflicting_duplicates",)),
-        Case("both-kinds-of-duplicates", table([WASH[0], *lower[: SPLIT + 1], *WASH[SPLIT:]]), [lower], ("duplicate_rows", "conflicting_duplicates")),
-        Case("nan-and-empty", table(WASH).replace(f"350,{WASH[70][1]}", "350,NaN").replace(f"355,{WASH[71][1]}", "355,"), [holes], ("missing_values",)),
-        Case("out-of-range", table(WASH).replace(f"350,{WASH[70][1]}", "350,850").replace(f"355,{WASH[71][1]}", "355,-40"), [holes], ("out_of_range",)),
-        Case("infinite", table(WASH).replace(f"350,{WASH[70][1]}", "350,inf").replace(f"355,{WASH[71][1]}", "355,-inf"), [holes], ("out_of_range",)),
-        Case("edges-of-the-range", table([("0", "-20"), ("5", "160"), ("10", "-20")]), [[("0", "-20"), ("5", "160"), ("10", "-20")]]),
+        Case(
+            "both-kinds-of-duplicates",
+            table([WASH[0], *lower[: SPLIT + 1], *WASH[SPLIT:]]),
+            [lower],
+            ("duplicate_rows", "conflicting_duplicates"),
+        ),
+        Case(
+            "nan-and-empty",
+            table(WASH).replace(f"350,{WASH[70][1]}", "350,NaN").replace(f"355,{WASH[71][1]}", "355,"),
+            [holes],
+            ("missing_values",),
+        ),
+        Case(
+            "out-of-range",
+            table(WASH).replace(f"350,{WASH[70][1]}", "350,850").replace(f"355,{WASH[71][1]}", "355,-40"),
+            [holes],
+            ("out_of_range",),
+        ),
+        Case(
+            "infinite",
+            table(WASH).replace(f"350,{WASH[70][1]}", "350,inf").replace(f"355,{WASH[71][1]}", "355,-inf"),
+            [holes],
+            ("out_of_range",),
+        ),
+        Case(
+            "edges-of-the-range",
+            table([("0", "-20"), ("5", "160"), ("10", "-20")]),
+            [[("0", "-20"), ("5", "160"), ("10", "-20")]],
+        ),
         Case("gap", table(gap), [gap], ("gap",)),
         Case("unsorted", table(swapped), [WASH], ("unsorted",)),
         Case("reversed", table(WASH[::-1]), [WASH], ("unsorted",)),
         Case("coarse", table(course(20, 51, wash)), [course(20, 51, wash)], ("coarse",)),
         Case("coarse-and-only-gaps", table(course(60, 17, wash)), [course(60, 17, wash)], ("gap", "coarse")),
+    ]
+
+
+def converted() -> list[Case]:
+    """Units, clocks, shapes of the text, and several probes."""
+    gap = without(WASH, *range(80, 90))
+    fahrenheit = [(at, f"{float(celsius) * 1.8 + 32:.3f}") for at, celsius in WASH]
+    back = [(at, mpmath.nstr((mpmath.mpf(f) - 32) / mpmath.mpf("1.8"), 40)) for at, f in fahrenheit]
+    commas = [(at, celsius.replace(".", ",")) for at, celsius in WASH]
+    stuck = [*(c for _, c in WASH[:40]), *([WASH[40][1]] * 161)]
+    return [
         Case("fahrenheit", table(fahrenheit, "t_s,drum_f"), [back], ("unit_converted",)),
-        Case("decimal-comma", "\ufeff" + table(commas, "t_s;temp_c", ";").replace("\n", "\r\n"), [WASH], ("decimal_comma",)),
+        Case(
+            "decimal-comma",
+            "\ufeff" + table(commas, "t_s;temp_c", ";").replace("\n", "\r\n"),
+            [WASH],
+            ("decimal_comma",),
+        ),
         Case("blank-lines", "\n\n" + table(WASH).replace("\n", "\n\n") + " \n,,\n", [WASH]),
         Case("stuck-probe", two_probes(WASH, stuck), [WASH], ("stuck_sensor:p2_c",)),
         Case("still-and-nothing-moves", two_probes(COOL, ["20.5"] * 201), [COOL, COOL]),
         Case("truncated", table(WASH[:110]), [WASH[:110]], ("truncated",)),
         Case("autumn", table([(wall(int(t)), c) for t, c in WASH], "local_time,temp_c"), [WASH], ("dst_fold",)),
-        Case("offsets-win", table([(wall(int(t)) + ("+02:00" if int(t) < 600 else "+01:00"), c) for t, c in WASH], "time,temp_c"), [WASH]),
-        Case("gauge-and-absolute", "\n".join(["t_s,temp_c,a_bar_gauge,b_mbar_abs", *(f"{t},{c},0.1,1113" for t, c in WASH)]), [WASH]),
-        Case("a-hole-in-one-probe", two_probes(WASH, ["" if 80 <= p < 90 else c for p, (_, c) in enumerate(WASH)]), [WASH, gap], ("missing_values", "gap")),
+        Case(
+            "offsets-win",
+            table([(wall(int(t)) + ("+02:00" if int(t) < 600 else "+01:00"), c) for t, c in WASH], "time,temp_c"),
+            [WASH],
+        ),
+        Case(
+            "gauge-and-absolute",
+            "\n".join(["t_s,temp_c,a_bar_gauge,b_mbar_abs", *(f"{t},{c},0.1,1113" for t, c in WASH)]),
+            [WASH],
+        ),
+        Case(
+            "a-hole-in-one-probe",
+            two_probes(WASH, ["" if 80 <= p < 90 else c for p, (_, c) in enumerate(WASH)]),
+            [WASH, gap],
+            ("missing_values", "gap"),
+        ),
         Case("silent-probe", two_probes(WASH, [""] * 201), [WASH], ("missing_values",)),
-    ]  # fmt: skip
+    ]
 
 
-@pytest.mark.parametrize("case", [*clean(), *nasty()], ids=lambda case: case.name)
+@pytest.mark.parametrize("case", [*clean(), *nasty(), *converted()], ids=lambda case: case.name)
 def test_a_record_made_for_this_test(case: Case, tmp_path: Path) -> None:
     source = tmp_path / "record.csv"
     source.write_bytes(case.text.encode())

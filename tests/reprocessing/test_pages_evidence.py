@@ -58,7 +58,9 @@ def test_a_superheated_cycle_has_a_high_f0_and_is_not_within_limits(technician: 
     assert "378.3 min" in text  # README of the traces: 378.4, cut and never rounded up
     assert "Numbers within limits: no; missing: Chemical indicator." in text
     assert "Suspect superheated steam" in text
-    assert f"Cannot release {load.code}: the cycle record is hold: 8s" in Browser(make.releaser()).read(page(load))
+    assert f"Cannot release {load.code}: the cycle record is not within limits (Hold 8s" in Browser(
+        make.releaser()
+    ).read(page(load))
 
 
 @pytest.mark.parametrize(
