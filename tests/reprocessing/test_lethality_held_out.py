@@ -97,6 +97,11 @@ def two_probes(one: Sequence[Reading], other: Sequence[str]) -> str:
 
 def clean() -> list[Case]:
     return [
+        Case(
+            "edges-of-the-range",
+            table([("0", "-20"), ("5", "160"), ("10", "-20")]),
+            [[("0", "-20"), ("5", "160"), ("10", "-20")]],
+        ),
         Case("wash", table(WASH), [WASH]),
         Case("steam", table(STEAM), [STEAM]),
         Case("tenth-of-a-degree", table(course(1, 900, steam, 1)), [course(1, 900, steam, 1)]),
@@ -158,11 +163,6 @@ def nasty() -> list[Case]:
             table(WASH).replace(f"350,{WASH[70][1]}", "350,inf").replace(f"355,{WASH[71][1]}", "355,-inf"),
             [holes],
             ("out_of_range",),
-        ),
-        Case(
-            "edges-of-the-range",
-            table([("0", "-20"), ("5", "160"), ("10", "-20")]),
-            [[("0", "-20"), ("5", "160"), ("10", "-20")]],
         ),
         Case("gap", table(gap), [gap], ("gap",)),
         Case("unsorted", table(swapped), [WASH], ("unsorted",)),
