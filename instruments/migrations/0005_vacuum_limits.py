@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('instruments', '0003_port_way'),
+        ('instruments', '0004_loans'),
     ]
 
     operations = [
