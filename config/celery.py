@@ -20,6 +20,7 @@ app.conf.beat_schedule = {
     "loans": {"task": "instruments.tasks.watch_loans", "schedule": 15 * 60.0},
     "stock": {"task": "trays.tasks.watch_stock", "schedule": 15 * 60.0},
     "expiry": {"task": "trays.tasks.watch_expiry", "schedule": 15 * 60.0},
+    "records": {"task": "reprocessing.tasks.take_in_records", "schedule": 30.0},
     "decisions": {"task": "reprocessing.tasks.watch_decisions", "schedule": 2 * 60.0},
     "cases": {"task": "lists.tasks.watch_cases", "schedule": 5 * 60.0},
     "completion": {"task": "lists.tasks.watch_completion", "schedule": 5 * 60.0},

@@ -15,8 +15,9 @@ from journal.models import Person
 from journal.reads import policy
 from reprocessing import checklist, rules
 from reprocessing.checklist import NOBODY, Check, Read, Seen
+from reprocessing.columns import Columns, named
 from reprocessing.limits import PhaseLimit, SteamLimits, VacuumLimits, WashLimits
-from reprocessing.models import ExceptionalRelease, Load, LoadLine, Machine, MachineTest
+from reprocessing.models import Arrival, ExceptionalRelease, Load, LoadLine, Machine, MachineColumns, MachineTest
 from reprocessing.rules import Standing, Tested
 from reprocessing.states import (
     BUILDING_VERBS,
@@ -29,8 +30,12 @@ from reprocessing.states import (
     Result,
     TestKind,
 )
+from reprocessing.trace import Trace, parse_trace
 from trays.models import Pack
 from trays.states import PackKind
+
+CLOCKS_DIFFER = timedelta(minutes=10)
+"""A machine's clock and the unit's may differ by this much: common practice, no source."""
 
 
 def standings_of(machine: Machine, at: datetime) -> tuple[Standing, ...]:
@@ -214,6 +219,46 @@ def wash_limits(programme: Programme) -> WashLimits:
 def phase_limits(programme: Programme) -> tuple[PhaseLimit, ...]:
     """What a low-temperature programme demands of its machine's phases."""
     return tuple(PhaseLimit(row.phase, row.quantity, row.unit, row.least, row.most) for row in programme.phases.all())
+
+
+def columns_of(machine: Machine) -> dict[str, Any] | None:
+    """What the columns of a machine's log hold, as plain values; None when their names say it."""
+    row = MachineColumns.objects.filter(machine=machine).values("held", "header_line", "ambient_mbar").first()
+    return dict(row) if row else None
+
+
+def read_trace(content: str, columns: dict[str, Any] | None) -> Trace:
+    """Read a record by its columns as they were stated, or as their names say.
+
+    Raises:
+        ValueError: it cannot be read; the sentence says why.
+    """
+    ambient_mbar = float(policy("ambient_pressure_mbar"))
+    if columns is None:
+        return parse_trace(content, ambient_mbar=ambient_mbar)
+    stated = Columns(**columns)
+    return parse_trace(named(content, stated), ambient_mbar=stated.ambient_mbar or ambient_mbar)
+
+
+def loads_of_record(arrival: Arrival) -> tuple[list[Load], Load | None]:
+    """The loads that a record may belong to, and the one that ran when it begins."""
+    rows = Load.objects.filter(state__in=[LoadState.RUNNING, LoadState.AWAITING_RELEASE]).select_related("machine")
+    loads = list(rows.filter(machine=arrival.machine) if arrival.machine else rows)
+    try:
+        trace = read_trace(arrival.content, columns_of(arrival.machine) if arrival.machine else None)
+    except ValueError:
+        return loads, None
+    local = trace.started_local
+    begins = trace.started_at or (timezone.make_aware(local) if local else None)
+    fitting = [load for load in loads if begins and _ran_at(load, begins)]
+    return loads, fitting[0] if len(fitting) == 1 else None
+
+
+def _ran_at(load: Load, moment: datetime) -> bool:
+    """Whether a load ran then, a clock's difference allowed."""
+    if load.started_at is None or moment < load.started_at - CLOCKS_DIFFER:
+        return False
+    return load.ended_at is None or moment <= load.ended_at
 
 
 def load_evidence(load: Load) -> tuple[Check, ...]:

@@ -1,21 +1,62 @@
-"""Jobs on loads: what waits for a decision, and what evidence came in after one."""
+"""Jobs on loads: what waits for a decision, what evidence came in after one, and records left in a folder."""
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from datetime import datetime
+from pathlib import Path
 
 from celery import shared_task
+from django.conf import settings
 from django.utils import timezone
 
 from journal.actions import Concern, tell
 from journal.roles import Role
-from reprocessing.models import Doubt, Indicator, Load
+from reprocessing import folder
+from reprocessing.actions import take_in
+from reprocessing.models import Arrival, Doubt, Indicator, Load
 from reprocessing.reads import waits_too_long_since
 from reprocessing.states import IndicatorKind, LoadState, Result
 
 ANSWERED = (LoadState.RECALLED, LoadState.REJECTED)
 """A load in one of these has had the answer to a failed indicator."""
+
+
+@shared_task
+def take_in_records() -> None:
+    """Take in what machines left in their folders, and tell who attaches records which of them wait."""
+    root, at = Path(settings.DROP_DIR), timezone.now()
+    for left in folder.left_in(root, at_s=time.time()):
+        try:
+            _take(root, left)
+        except FileNotFoundError:  # another run was faster
+            continue
+    tell("records", _waiting_records(), at=at)
+
+
+def _take(root: Path, left: folder.Left) -> None:
+    """Keep what a file says, then move it; a file that somebody writes to meanwhile is left for the next round."""
+    try:
+        text = folder.text_of(left)
+    except ValueError as refusal:
+        folder.put_away(root, left, str(refusal))
+        return
+    if left.is_unchanged:
+        take_in(left.path.name, text, left.machine)
+    if left.is_unchanged:
+        folder.put_away(root, left)
+
+
+def _waiting_records() -> Iterator[Concern]:
+    for row in Arrival.objects.waiting().defer("content").select_related("machine"):
+        yield Concern(
+            cause=f"record:{row.pk}",
+            role=Role.TECHNICIAN,
+            sentence=f"{row} of {row.machine or 'a machine not known'} came {_clock(row.came_at)} and has no load.",
+            remedy="Match it to its load, or set it aside.",
+            link="/records/",
+        )
 
 
 @shared_task

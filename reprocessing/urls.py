@@ -2,13 +2,17 @@
 
 from django.urls import path
 
-from reprocessing.views import loads, machines, verbs
+from reprocessing.views import intake, loads, machines, verbs
 
 urlpatterns = [
     path("loads/", loads.loads, name="loads"),
     path("loads/open/", loads.open_one, name="load-open"),
     path("loads/<str:code>/", loads.load, name="load"),
     path("loads/<str:code>/<slug:verb>/", verbs.load_verb, name="load-verb"),
+    path("records/", intake.records, name="records"),
+    path("records/<int:record>/match/", intake.match, name="record-match"),
+    path("records/<int:record>/set-aside/", intake.set_aside, name="record-set-aside"),
+    path("machines/<str:code>/columns/", intake.columns, name="machine-columns"),
     path("machines/", machines.machines, name="machines"),
     path("machines/<str:code>/", machines.machine, name="machine"),
     path("machines/<str:code>/<slug:verb>/", machines.machine_verb, name="machine-verb"),

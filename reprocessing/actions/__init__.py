@@ -7,6 +7,7 @@ from reprocessing.actions.evidence import (
     read_indicator,
     sign_exceptional_release,
 )
+from reprocessing.actions.intake import match_record, set_columns, set_record_aside, take_in
 from reprocessing.actions.loads import (
     add_pack,
     add_piece,
@@ -25,6 +26,7 @@ __all__ = [
     "add_returned_set",
     "attach_trace",
     "decide_doubt",
+    "match_record",
     "open_load",
     "place_indicator",
     "read_indicator",
@@ -34,8 +36,11 @@ __all__ = [
     "reject",
     "release",
     "return_to_service",
+    "set_columns",
+    "set_record_aside",
     "sign_exceptional_release",
     "start_load",
+    "take_in",
     "take_off_load",
     "take_out_of_load",
     "take_out_of_service",

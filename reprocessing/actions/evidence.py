@@ -8,16 +8,14 @@ from collections.abc import Iterable, Iterator
 from instruments.models import ProgrammeKind
 from journal.actions import Act, Done, action, need, write_line
 from journal.findings import Finding, Refused, Severity, stop
-from journal.reads import policy
 from reprocessing.actions.loads import step_facts
 from reprocessing.judgement import Judgement
 from reprocessing.judging import judge_phases, judge_steam, judge_wash
 from reprocessing.models import ExceptionalRelease, Indicator, Load, LoadLine, Trace
 from reprocessing.phases import read_phases
-from reprocessing.reads import holds_implant, phase_limits, steam_limits, wash_limits
+from reprocessing.reads import columns_of, holds_implant, phase_limits, read_trace, steam_limits, wash_limits
 from reprocessing.rules import wrong_state
 from reprocessing.states import LOAD_STEPS, IndicatorKind, LoadState, Result
-from reprocessing.trace import parse_trace
 from reprocessing.writer import lock_load
 
 
@@ -29,7 +27,15 @@ def attach_trace(load: str, file_name: str, content: str, *, act: Act) -> Done:
     The same file again changes nothing; a file that belongs to another load is refused. Of several the
     latest counts.
     """
-    row = lock_load(load)
+    return attach(lock_load(load), file_name, content, act)
+
+
+def attach(row: Load, file_name: str, content: str, act: Act) -> Done:
+    """Attach a record to a locked load, whichever way it came.
+
+    Raises:
+        Refused: the person lacks the right, or something stands against it.
+    """
     step = LOAD_STEPS["attach_trace"]
     need(step.right, step.says, row.code, act)
     trace, is_new = _keep(row, file_name, content, act)
@@ -63,6 +69,7 @@ def _keep(load: Load, file_name: str, content: str, act: Act) -> tuple[Trace, bo
         "load": load,
         "file_name": file_name,
         "content": content,
+        "columns": columns_of(load.machine),
         "judgement": _judge(load, content, file_name).as_dict(),
         "received_at": act.at,
         "received_by": act.by,
@@ -94,7 +101,7 @@ def _judge(load: Load, content: str, file_name: str) -> Judgement:
                 source=programme.source,
                 confirm_locally=programme.confirm_locally,
             )
-        trace = parse_trace(content, ambient_mbar=float(policy("ambient_pressure_mbar")))
+        trace = read_trace(content, columns_of(load.machine))
         if programme.kind == ProgrammeKind.WASH:
             return judge_wash(trace, wash_limits(programme), phases_recorded=None)
         return judge_steam(trace, steam_limits(programme))

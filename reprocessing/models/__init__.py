@@ -1,10 +1,13 @@
 """Machines, loads, cycles with their evidence, and releases."""
 
 from reprocessing.models.evidence import ExceptionalRelease, Indicator, Release, Trace
+from reprocessing.models.intake import Arrival, ArrivalState, MachineColumns
 from reprocessing.models.loads import Load, LoadLine, LoadPack, LoadPiece
 from reprocessing.models.machines import Doubt, Machine, MachineLine, MachineTest, ProgrammePhase
 
 __all__ = [
+    "Arrival",
+    "ArrivalState",
     "Doubt",
     "ExceptionalRelease",
     "Indicator",
@@ -13,6 +16,7 @@ __all__ = [
     "LoadPack",
     "LoadPiece",
     "Machine",
+    "MachineColumns",
     "MachineLine",
     "MachineTest",
     "ProgrammePhase",

@@ -23,6 +23,7 @@ class Trace(models.Model):
     file_name = models.CharField(max_length=120)
     sha256 = models.CharField(max_length=64, unique=True)
     content = models.TextField(help_text="The file as received.")
+    columns = models.JSONField(null=True, help_text="What its columns were taken to hold; empty: its names say it.")
     judgement = models.JSONField(help_text="Evidence rows and numbers by the limits in force then.")
     received_at = models.DateTimeField()
     received_by = models.ForeignKey(Person, models.PROTECT, related_name="+")

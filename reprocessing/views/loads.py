@@ -21,7 +21,7 @@ from journal.moves import right_missing
 from reprocessing.actions import open_load
 from reprocessing.checklist import summary
 from reprocessing.forms import OpenLoad, filled
-from reprocessing.models import Load, Machine
+from reprocessing.models import Arrival, Load, Machine
 from reprocessing.reads import builders, load_evidence, programmes_offered, sets_in, trail_of, waits_too_long_since
 from reprocessing.states import OPENS, LoadState, MachineKind
 from reprocessing.views.offers import Asked, doubts, offers, readings
@@ -47,6 +47,7 @@ def loads(request: HttpRequest) -> HttpResponse:
         "page_of_decided": page,
         "machines": _machines(person_of(request)),
         "open": OpenLoad(),
+        "records_waiting": Arrival.objects.waiting().count(),
     }
     return render(request, "reprocessing/loads.html", context)
 

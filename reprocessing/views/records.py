@@ -7,12 +7,10 @@ from dataclasses import dataclass
 from django.utils.safestring import SafeString
 
 from instruments.models import ProgrammeKind
-from journal.reads import policy
 from reprocessing.judgement import Judgement
 from reprocessing.limits import SteamLimits, WashLimits
 from reprocessing.models import Load, Trace
-from reprocessing.reads import steam_limits, wash_limits
-from reprocessing.trace import parse_trace
+from reprocessing.reads import read_trace, steam_limits, wash_limits
 from reprocessing.trace_picture import trace_svg
 
 
@@ -42,13 +40,13 @@ def record_of(load: Load) -> Record | None:
     if load.programme.kind == ProgrammeKind.LOW_TEMPERATURE:
         return Record(trace, judgement)
     try:
-        return Record(trace, judgement, _drawn(load, trace.content, judgement))
+        return Record(trace, judgement, _drawn(load, trace, judgement))
     except ValueError as refusal:  # a later release may read less than the one that took it
         return Record(trace, judgement, not_drawn=str(refusal))
 
 
-def _drawn(load: Load, content: str, judgement: Judgement) -> SafeString:
-    trace = parse_trace(content, ambient_mbar=float(policy("ambient_pressure_mbar")))
+def _drawn(load: Load, record: Trace, judgement: Judgement) -> SafeString:
+    trace = read_trace(record.content, record.columns)
     title = f"Cycle record of load {load.code}"
     return SafeString(trace_svg(trace, _limits(load), title=title, describe=judgement.sentence))
 
