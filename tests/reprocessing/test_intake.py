@@ -48,7 +48,8 @@ def leave(folder: Path, name: str, content: bytes | str, *, ago_s: float = 60) -
 
 def arrival(content: str = "", machine: str = "") -> Arrival:
     assert actions.take_in("cycle.csv", content or make.steam_trace(), machine, at=AT)
-    return Arrival.objects.waiting().last()  # type: ignore[no-any-return]
+    row: Arrival = Arrival.objects.waiting().latest("pk")
+    return row
 
 
 def names(folder: Path) -> list[str]:
@@ -230,7 +231,7 @@ def state(machine: Machine) -> None:
 
 def test_a_log_of_other_names_is_read_as_stated_and_drawn_so_for_ever() -> None:
     load, content = of_own_names()
-    attach = lambda: actions.attach_trace(load.code, "c.csv", content, act=act(at=ENDED))  # noqa: E731 - said twice
+    attach = partial(actions.attach_trace, load.code, "c.csv", content, act=act(at=ENDED))
     assert refused(attach) == ["trace-unreadable"]
     state(load.machine)
     assert attach().sentence.startswith("Numbers within limits: yes")
