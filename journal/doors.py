@@ -26,7 +26,8 @@ def person_of(request: HttpRequest) -> Person:
 
 def station_of(request: HttpRequest) -> Station | None:
     """The station chosen in this session, if any."""
-    return Station.objects.filter(pk=request.session.get(STATION, 0)).first()
+    chosen = request.session.get(STATION)
+    return Station.objects.filter(pk=chosen).first() if chosen else None
 
 
 def act_of(request: HttpRequest, *, method: str = "password") -> Act:

@@ -7,6 +7,7 @@ from __future__ import annotations
 import csv
 from collections.abc import Callable
 from datetime import date
+from decimal import Decimal
 from io import StringIO
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from django.conf import settings
 from django.core.management import CommandError, call_command
 
 from instruments.imports import import_catalogue, import_pieces
-from instruments.models import Part, Piece, Series
+from instruments.models import BasePort, Part, Piece, Series
 from journal.actions import Act
 from journal.findings import Refused
 from journal.imports import Report
@@ -121,6 +122,22 @@ def test_changed_rows_are_changed_and_a_changed_template_gets_a_version(act: Act
     assert import_pieces(pieces.encode(), act=act).changed == 1
 
 
+def test_the_way_of_a_port_is_read_and_its_change_is_a_change(act: Act) -> None:
+    def take(port: bytes) -> tuple[int, int, int]:
+        report = import_catalogue(HEAD + b'coupling,ports\nX,n,base,UC,"axis:CF:9.4:axis|' + port + b'"\n', act=act)
+        return report.created, report.changed, report.same
+
+    assert take(b"side:LF:6:30.5") == (1, 0, 0)
+    ports = BasePort.objects.filter(base__part__code="X").order_by("name")
+    assert list(ports.values_list("name", "on_axis", "way_mm")) == [
+        ("axis", True, None),
+        ("side", False, Decimal("30.5")),
+    ]
+    assert take(b"side:LF:6:30,50") == (0, 0, 1)
+    assert take(b"side:LF:6:31") == (0, 1, 0)
+    assert take(b"side:LF:6") == (0, 1, 0)
+
+
 def test_new_codes_go_on_after_imported_ones(act: Act) -> None:
     load_all(act, most_pieces=3)
     data = b"part,marks\nLL-25,ZZ-NEW-1\n"
@@ -179,6 +196,9 @@ BROKEN: list[tuple[str, Callable[..., Report], bytes, str]] = [
     ("two sizes in one place", CATALOGUE, HEAD + b"series,size,size_order\nX,n,barrel,S,7,1\nY,n,barrel,S,8,1\n", "Cannot take line 3, column size_order: it is “1”, must be a free place for the new size 8."),
     ("unknown programme", CATALOGUE, HEAD + b"programmes\nX,n,other,S999\n", "Cannot take line 2, column programmes: it is “S999”, must be one of the programmes LT50, S121, S134, W90."),
     ("port half written", CATALOGUE, HEAD + b"coupling,ports\nX,n,base,UC,axis:CF\n", "Cannot take line 2, column ports: it is “axis:CF”, must be name:fitting:bore_mm, and :axis for the port on the axis."),
+    ("bore in words", CATALOGUE, HEAD + b"coupling,ports\nX,n,base,UC,side:LF:wide:30\n", "Cannot take line 2, column ports: it is “side:LF:wide:30”, must be a bore, and a length of the way or “axis”, that is a number over 0."),
+    ("way of no length", CATALOGUE, HEAD + b"coupling,ports\nX,n,base,UC,side:LF:6:0\n", "Cannot take line 2, column ports: it is “side:LF:6:0”, must be a bore, and a length of the way or “axis”, that is a number over 0."),
+    ("two ways of a port", CATALOGUE, HEAD + b"coupling,ports\nX,n,base,UC,side:LF:6:30:axis\n", "Cannot take line 2, column ports: it is “side:LF:6:30:axis”, must be name:fitting:bore_mm, and :axis for the port on the axis."),
     ("part unknown", PIECES, b"part,marks\nNONE,M1\n", "Cannot take line 2, column part: it is “NONE”, must be the code of a part in the catalogue."),
     ("piece without a mark", PIECES, b"part\nLL-25\n", "Cannot take line 2, column code: it is nothing, must be a code, or at least one mark, by which the piece is found again."),
     ("day that does not exist", PIECES, b"part,marks,expires\nLL-25,M1,2026-02-30\n", "Cannot take line 2, column expires: it is “2026-02-30”, must be a day written YYYY-MM-DD."),

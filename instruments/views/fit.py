@@ -6,6 +6,7 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.views.decorators.http import require_safe
 
 from instruments.drawings import cross_section
 from instruments.fit import WORST_FIRST, Fit, Measure, all_of, worst
@@ -22,6 +23,7 @@ COMMON = (PartKind.TELESCOPE, PartKind.FORCEPS, PartKind.SUCTION)
 Group = tuple[str, bool, list[tuple[Part, bool]]]
 
 
+@require_safe
 def fit(request: HttpRequest) -> HttpResponse:
     """The set-up that the address names, with its rulings; what cannot be read is said and stays as it was."""
     form = FitForm(request.GET, fit_limits())

@@ -197,3 +197,10 @@ def test_the_route_says_what_it_cannot_read(client: Client) -> None:
     assert wrong.status_code == 400
     assert "Cannot find part" in wrong.json()["bore"][0]
     assert "it has no barrel" in client.get(reverse("api-fit")).json()["bore"][0]
+
+
+def test_the_explorer_is_only_looked_at(client: Client) -> None:
+    assert client.post(reverse("fit")).status_code == 405
+    answer = client.get(reverse("fit"), {"bore": barrel().code, "shafts": telescope().code}).content.decode()
+    assert '<a href="#choice">Change the choice</a>' in answer
+    assert 'id="choice"' in answer

@@ -52,7 +52,7 @@ def test_all_trays_take_as_many_queries_whether_few_or_many(django_assert_num_qu
             two_lines()
             makers.pack()
         client.get(reverse("trays"))
-        with django_assert_num_queries(12):
+        with django_assert_num_queries(11):
             client.get(reverse("trays"))
 
 
@@ -102,8 +102,18 @@ def test_bench_takes_as_many_queries_for_twenty_lines_as_for_forty(django_assert
         parts = [makers.part() for _ in range(lines)]
         tray = makers.lay(makers.tray(makers.template(*parts)), *(makers.piece(part) for part in parts[1:]))
         client.get(bench(tray))
-        with django_assert_num_queries(20):
+        with django_assert_num_queries(17):
             client.get(bench(tray))
+
+
+def test_a_scan_takes_as_many_queries_for_ten_lines_as_for_forty(django_assert_num_queries: Any) -> None:
+    client = signed_in()
+    for lines in (10, 40):
+        parts = [makers.part() for _ in range(lines)]
+        laid = [makers.piece(part) for part in parts[1:]]
+        tray = makers.lay(makers.tray(makers.template(*parts)), *laid[1:])
+        with django_assert_num_queries(32):
+            assert swap(client, "tray-put", tray, code=laid[0].code, key=tray.code).status_code == 200
 
 
 def test_what_lies_beside_the_list_is_named_and_stops_are_said() -> None:

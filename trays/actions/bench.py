@@ -13,7 +13,7 @@ from instruments.states import PieceState
 from instruments.writer import lock_piece, move_piece
 from journal.actions import Act, Done, action, need, reason_given, write_line
 from journal.findings import Finding, Refused, stop
-from journal.reads import policy
+from journal.reads import policies
 from journal.roles import Right
 from trays.models import Carried, ClosedMember, Pack, Placement, Tray
 from trays.writer import lock_tray
@@ -28,11 +28,12 @@ def put_on_tray(piece: str, tray: str, *, act: Act) -> Done:
     facts = [*tray_facts(base), *closed_facts([row], base), *against_packing(row, today)]
     move_piece(row, "put_on_tray", act, facts=facts, evidence={"tray": base.code})
     Placement.objects.create(piece=row, tray=base, at=act.at, by=act.by)
+    soon_is = policies()
     soon = due_soon(
         row.wear,
         today,
-        service_days=int(policy("service_soon_days")),
-        cycles_left=int(policy("cycles_left_soon")),
+        service_days=int(soon_is["service_soon_days"]),
+        cycles_left=int(soon_is["cycles_left_soon"]),
     )
     sentence = f"{row.part.name} {row.code} on {base.name}."
     return Done.of("put_on_tray", row, sentence, findings=soon)

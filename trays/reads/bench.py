@@ -127,8 +127,8 @@ def bench_of(tray: Tray, *, at: datetime) -> Bench:
         Refused: no version of its list is published.
     """
     version = published_version(tray.template)
-    count = tray_count(tray, at=at, version=version)
-    laid = tuple(Placement.objects.filter(tray=tray).select_related("piece__part", "by"))
+    laid = tuple(Placement.objects.filter(tray=tray).select_related("piece__part__size__series", "by"))
+    count = tray_count(tray, at=at, version=version, pieces=[placement.piece for placement in laid])
     codes = [row.line.part_code for row in count.rows]
     parts = {part.code: part for part in Part.objects.filter(code__in=codes).select_related("size__series")}
     where = {
@@ -136,13 +136,16 @@ def bench_of(tray: Tray, *, at: datetime) -> Bench:
         for finding in count.findings
         if finding.slug == MISSING_LINE
     }
+    serving: dict[int | None, list[Placement]] = {}
+    for one in laid:
+        serving.setdefault(count.positions.get(one.piece.code), []).append(one)
     waiting = sort_out(count)
     rows = tuple(
         BenchRow(
             row.line,
             row.lacking,
             parts[row.line.part_code],
-            tuple(one for one in laid if count.positions.get(one.piece.code) == row.line.position),
+            tuple(serving.get(row.line.position, ())),
             where.get(row.line.position, ""),
             row.line.position in waiting.needed,
         )

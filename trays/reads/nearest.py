@@ -138,8 +138,11 @@ def nearest(part_codes: Collection[str], *, tray: Tray, today: date) -> dict[str
     free: dict[str, list[Piece]] = {}
     for piece in _usable(inspected, today, attrgetter("wear")):
         free.setdefault(piece.part.code, []).append(piece)
-    coming = _coming(pieces.exclude(part__code__in=free).exclude(placement__tray=tray), today)
-    return {code: Near(tuple(found)) for code, found in free.items()} | coming
+    at_hand = {code: Near(tuple(found)) for code, found in free.items()}
+    others = set(part_codes) - free.keys()
+    if not others:
+        return at_hand
+    return at_hand | _coming(_may_lie_on(tray).filter(part__code__in=others).exclude(placement__tray=tray), today)
 
 
 def _may_lie_on(tray: Tray) -> QuerySet[Piece]:

@@ -56,7 +56,9 @@ def _item(piece: Piece, programmes: Iterable[str]) -> Item:
     )
 
 
-def tray_count(tray: Tray, *, at: datetime, version: TemplateVersion | None = None) -> TrayCount:
+def tray_count(
+    tray: Tray, *, at: datetime, version: TemplateVersion | None = None, pieces: Collection[Piece] | None = None
+) -> TrayCount:
     """What lies on a tray against its list, in a number of queries that does not grow with either.
 
     What lacks, a line or a companion, says where the nearest piece is that would serve.
@@ -65,14 +67,16 @@ def tray_count(tray: Tray, *, at: datetime, version: TemplateVersion | None = No
         tray: the tray.
         at: the moment of judging; its day in the unit's time zone decides dates.
         version: the list to count against; the published one when not given.
+        pieces: what lies on it, where that was read already with part, size and series.
 
     Raises:
         Refused: no version is published.
     """
     today = timezone.localdate(at)
     to_hold = wanted(version or published_version(tray.template))
-    pieces = Piece.objects.filter(placement__tray=tray).select_related("part__size__series")
-    count = judge_tray(to_hold, items(list(pieces)), today)
+    if pieces is None:
+        pieces = list(Piece.objects.filter(placement__tray=tray).select_related("part__size__series"))
+    count = judge_tray(to_hold, items(pieces), today)
     return replace(count, findings=_with_places(count, tray, today))
 
 

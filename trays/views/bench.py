@@ -72,11 +72,13 @@ def put(request: HttpRequest, code: str) -> HttpResponse:
     badge = decoded.key.removeprefix("text:")
     if command := command_of(text):
         return _command(request, row, command)
-    second = Person.objects.filter(badge=badge, is_active=True).first() if is_swap(request) else None
-    if second is not None:
-        return _answer(request, row, lambda: _signs(second), second=badge)
-    if decoded.identifiers.get("kind") == Kind.TRAY.word:
+    kind = decoded.identifiers.get("kind")
+    if kind == Kind.TRAY.word:
         return _answer(request, row, lambda: _other(text))
+    if kind != Kind.PIECE.word and is_swap(request):
+        second = Person.objects.filter(badge=badge, is_active=True).first()
+        if second is not None:
+            return _answer(request, row, lambda: _signs(second), second=badge)
     return _answer(request, row, lambda: _lay(text, row, act_of(request)))
 
 
@@ -249,7 +251,7 @@ def _shown(
         "pack": pack,
         "key": uuid.uuid4(),
         "said": said,
-        "station": station_of(request),
+        "station": partial(station_of, request),
         "lacks": no_right({Right.ASSEMBLE}, person.rights),
         "incomplete_reason": given.get("incomplete_reason", ""),
         "second": second or given.get("second", ""),
