@@ -17,6 +17,8 @@ NAVIGATION = (
     ("Trays", "trays", "package"),
     ("Loads", "loads", "layers"),
     ("Machines", "machines", "washing-machine"),
+    ("Recalls", "recalls", "triangle-alert"),
+    ("Look back", "look-back", "history"),
     ("Stock", "stock", "box"),
     ("Lists", "lists", "clipboard-list"),
     ("Find", "find", "search"),

@@ -3,7 +3,7 @@
 from django.contrib import admin
 from django.urls import include, path, register_converter
 
-from config import views
+from config import look_back, views
 from config.health import health
 from journal.converters import DayConverter
 
@@ -15,6 +15,8 @@ urlpatterns = [
     path("api/", include("config.api")),
     path("", views.day, name="day"),
     path("find/", views.find, name="find"),
+    path("look-back/", look_back.look_back, name="look-back"),
+    path("look-back/table.csv", look_back.look_back_csv, name="look-back-csv"),
     path("help/", views.guide, name="help"),
     path("scan/", views.scan, name="scan"),
     path("scan/check/", views.scanner_check, name="scan-check"),

@@ -46,6 +46,7 @@ class Kind(StrEnum):
     TEMPLATE = "N"
     LOAN = "A"
     COMMAND = "D"
+    RECALL = "R"
 
     @property
     def word(self) -> str:

@@ -58,6 +58,14 @@ POLICIES: dict[str, Policy] = {
     "second_person_washer": Policy(
         "A load is released by somebody who did not build it alone (washers)", "", False, Origin.PRACTICE
     ),
+    "recall_every_positive": Policy(
+        "Steam: each positive biological indicator recalls back to the last negative one; if not, the first one "
+        "recalls implant loads only, and a repeated one everything",
+        "",
+        True,
+        Origin.PUBLISHED,
+        "yes: ANSI/AAMI ST79 as quoted in training text; no: CDC Guideline 2008, table 12",
+    ),
     "machine_day_hour": Policy("Hour at which a machine day begins", "h", 5, Origin.OURS),
     "waiting_decision_min": Policy("A load may wait this long for a decision", "min", 60, Origin.OURS),
     "case_horizon_days": Policy("Look this far ahead for cases that lack something", "d", 3, Origin.OURS),

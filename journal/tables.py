@@ -274,3 +274,12 @@ def write_table(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     writer = csv.writer(out)
     writer.writerows([header, *rows])
     return out.getvalue()
+
+
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+"""What a spreadsheet would take for the beginning of a formula."""
+
+
+def plain_cell(words: str) -> str:
+    """Text of a table for others that no spreadsheet takes for a formula."""
+    return f"'{words}" if words.startswith(FORMULA) else words

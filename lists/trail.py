@@ -32,6 +32,7 @@ DONE: dict[str, str] = {
     "expire": "Set aside as expired",
     "fail_wash": "Wash failed",
     "find": "Found",
+    "find_recalled": "Found by a recall",
     "find_soiled": "Found soiled",
     "free": "Choice taken back",
     "give_back": "Given back to its lender",
@@ -142,6 +143,7 @@ PAGES: dict[str, tuple[str, str]] = {
     "piece": ("piece", "piece"),
     "tray": ("tray", "tray-bench"),
     "part": ("part", "part"),
+    "recall": ("recall", "recall"),
     "loan": ("loan", "loan"),
 }
 """Keys that name a thing with a page of its own."""

@@ -352,3 +352,44 @@ class Test(MachineForm):
         super().__init__(*args, machine=machine, **more)
         kinds = DAY_TESTS[MachineKind(machine.kind)]
         self.fields["kind"].choices = [(kind, str(kind).capitalize()) for kind in kinds]  # type: ignore[attr-defined]
+
+
+class DraftRecall(forms.Form):
+    """Loads that are to be called back by hand, and what for."""
+
+    loads = forms.CharField(
+        max_length=400, label="Loads", help_text="Scan or type their codes, with spaces between them."
+    )
+    ground = _reason("What it is for")
+
+    def clean_loads(self) -> tuple[str, ...]:
+        """As the action takes them."""
+        return tuple(self.cleaned_data["loads"].upper().replace(",", " ").split())
+
+
+class Why(forms.Form):
+    """Why a recall takes a step."""
+
+    reason = _reason()
+
+
+class Signed(forms.Form):
+    """A step of a recall that is signed, and why."""
+
+    reason = _reason()
+    password = _password()
+
+
+class Closing(forms.Form):
+    """The second person's signature."""
+
+    reason = _reason("Remark", required=False)
+    password = _password()
+
+
+class Settle(forms.Form):
+    """What became of a thing that is called back."""
+
+    thing = forms.CharField(max_length=200, label="Mark")
+    outcome = forms.CharField(max_length=20, label="Outcome")
+    note = forms.CharField(max_length=300, label="Note", required=False)

@@ -80,6 +80,25 @@ def second_person(
         )
 
 
+def not_called_back(subject: str, recalls: Iterable[str]) -> Iterator[Finding]:
+    """A load that a recall names is not let out.
+
+    Args:
+        subject: the load.
+        recalls: codes of the recalls in force that name it.
+
+    Yields:
+        A stop for each.
+    """
+    for code in recalls:
+        yield stop(
+            "called-back",
+            subject,
+            f"Cannot release {subject}: recall {code} calls it back, no recall may.",
+            "Reject it.",
+        )
+
+
 def built_alone(builders: Collection[int], person: int) -> bool:
     """Whether this person is the only one who built it."""
     return set(builders) == {person}

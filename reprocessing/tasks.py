@@ -15,8 +15,9 @@ from journal.actions import Concern, tell
 from journal.roles import Role
 from reprocessing import folder
 from reprocessing.actions import take_in
-from reprocessing.models import Arrival, Doubt, Indicator, Load
+from reprocessing.models import Arrival, Doubt, Indicator, Load, Recall
 from reprocessing.reads import waits_too_long_since
+from reprocessing.recall_states import RecallState
 from reprocessing.states import IndicatorKind, LoadState, Result
 
 ANSWERED = (LoadState.RECALLED, LoadState.REJECTED)
@@ -86,13 +87,15 @@ def _waiting_too_long(at: datetime) -> Iterator[Concern]:
 
 def _biological_results() -> Iterator[Concern]:
     rows = Indicator.objects.filter(kind=IndicatorKind.BIOLOGICAL).exclude(load__state__in=ANSWERED)
+    drafts = dict(Recall.objects.filter(state=RecallState.DRAFT).values_list("recall_loads__load", "code"))
     for row in rows.filter(result=Result.FAILED).select_related("load"):
+        draft = drafts.get(row.load_id)
         yield Concern(
             cause=f"biological:{row.load.code}",
             role=Role.QUALITY,
             sentence=f"The biological indicator of load {row.load.code} has failed; the load is {row.load.state}.",
-            remedy="Decide on the recall." if row.load.state == LoadState.RELEASED else "Have the load rejected.",
-            link=_link(row.load),
+            remedy=_remedy(row.load, draft),
+            link=f"/recalls/{draft}/" if draft else _link(row.load),
         )
     for row in rows.filter(result=Result.WAITING, load__state=LoadState.RELEASED).select_related("load"):
         yield Concern(
@@ -102,6 +105,12 @@ def _biological_results() -> Iterator[Concern]:
             remedy="Read it when it is due.",
             link=_link(row.load),
         )
+
+
+def _remedy(load: Load, draft: str | None) -> str:
+    if load.state != LoadState.RELEASED:
+        return "Have the load rejected."
+    return f"Look at the draft {draft} and decide on the recall." if draft else "Decide on the recall."
 
 
 def _doubts() -> Iterator[Concern]:

@@ -1,8 +1,8 @@
-"""Addresses of loads and machines."""
+"""Addresses of loads, machines and recalls."""
 
 from django.urls import path
 
-from reprocessing.views import intake, loads, machines, verbs
+from reprocessing.views import intake, loads, machines, recalls, verbs
 
 urlpatterns = [
     path("loads/", loads.loads, name="loads"),
@@ -16,4 +16,11 @@ urlpatterns = [
     path("machines/", machines.machines, name="machines"),
     path("machines/<str:code>/", machines.machine, name="machine"),
     path("machines/<str:code>/<slug:verb>/", machines.machine_verb, name="machine-verb"),
+    path("recalls/", recalls.recalls, name="recalls"),
+    path("recalls/draft/", recalls.draft, name="recall-draft"),
+    path("recalls/of-machine/<str:code>/", recalls.draft_of_machine, name="recall-of-machine"),
+    path("recalls/<str:code>/", recalls.recall, name="recall"),
+    path("recalls/<str:code>/list.csv", recalls.recall_csv, name="recall-csv"),
+    path("recalls/<str:code>/report.pdf", recalls.recall_pdf, name="recall-pdf"),
+    path("recalls/<str:code>/<slug:verb>/", recalls.recall_verb, name="recall-verb"),
 ]

@@ -1,4 +1,7 @@
-"""The one writer of a load's and a machine's state; locks are taken machine, load, packs, pieces, in this order."""
+"""The one writer of the states of loads, machines and recalls.
+
+Locks are taken machine, recall, loads, packs, pieces, in this order; a new recall is a lock of nobody else.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,8 @@ from typing import Any
 
 from journal.actions import Act, move
 from journal.findings import Finding, Refused, unknown
-from reprocessing.models import Load, LoadLine, Machine, MachineLine
+from reprocessing.models import Load, LoadLine, Machine, MachineLine, Recall, RecallLine
+from reprocessing.recall_states import RECALL_MOVES
 from reprocessing.states import LOAD_MOVES, MACHINE_MOVES
 
 
@@ -22,6 +26,36 @@ def lock_load(code: str) -> Load:
     if load is None:
         raise Refused(unknown("load", code))
     return load
+
+
+def lock_loads(codes: Iterable[str]) -> list[Load]:
+    """Loads of these codes, locked in key order.
+
+    Raises:
+        Refused: a code that no load has.
+    """
+    wanted = set(codes)
+    rows = Load.objects.select_for_update(of=("self",)).select_related("machine", "programme")
+    found = list(rows.filter(code__in=wanted).order_by("pk"))
+    missing = sorted(wanted - {load.code for load in found})
+    if missing:
+        raise Refused(*(unknown("load", code) for code in missing))
+    return found
+
+
+def lock_recall(code: str) -> Recall:
+    """One recall, locked: its row stands for its loads and its work list. Its machine is locked first.
+
+    Raises:
+        Refused: no recall has this code.
+    """
+    machine = Recall.objects.filter(code=code, machine__isnull=False).values_list("machine__code", flat=True).first()
+    if machine is not None:
+        lock_machine(machine)
+    recall = Recall.objects.select_for_update(of=("self",)).filter(code=code).first()
+    if recall is None:
+        raise Refused(unknown("recall", code))
+    return recall
 
 
 def lock_machine(code: str) -> Machine:
@@ -76,3 +110,14 @@ def move_machine(
         Refused: the rule says no; nothing is written.
     """
     move(machine, MACHINE_MOVES[name], MachineLine, act, facts=facts, reason=reason, follows=follows)
+
+
+def move_recall(
+    recall: Recall, name: str, act: Act, *, facts: Iterable[Finding] = (), reason: str = "", **fields: Any
+) -> None:
+    """Move a locked recall along its state table.
+
+    Raises:
+        Refused: the rule says no; nothing is written.
+    """
+    move(recall, RECALL_MOVES[name], RecallLine, act, facts=facts, reason=reason, **fields)

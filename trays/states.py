@@ -81,7 +81,12 @@ PACK_MOVES: dict[str, Move] = {
             S.QUARANTINED,
             Right.HOLD,
         ),
-        Move("recall", frozenset({S.STERILE, S.ISSUED, S.QUARANTINED}), S.RECALLED, Right.DECIDE),
+        Move(
+            "recall",
+            frozenset({S.ASSEMBLED, S.AWAITING_RELEASE, S.STERILE, S.ISSUED, S.QUARANTINED}),
+            S.RECALLED,
+            Right.DECIDE,
+        ),
         Move("expire", frozenset({S.STERILE}), S.EXPIRED, Right.STORE, "set aside as expired"),
         Move("give_back", frozenset({S.STERILE, S.EXPIRED}), S.VOID, Right.REPAIR, "give back"),
         Move("scrap", frozenset({S.EXPIRED, S.RECALLED}), S.VOID, Right.STORE, "send back to the washer"),

@@ -16,7 +16,7 @@ from instruments.reads import replaced_mark, why_not_found
 from journal.findings import Finding, Refused, Severity, stops
 from journal.models import Person, Place
 from lists.models import Case
-from reprocessing.models import Load, Machine
+from reprocessing.models import Load, Machine, Recall
 from trays.models import Pack, Template, Tray
 
 
@@ -42,6 +42,7 @@ BOOKS: dict[Kind, Book] = {
     Kind.CASE: Book(
         lambda: Case.objects.select_related("list__theatre", "procedure"), "code", lambda _: "Case", "case"
     ),
+    Kind.RECALL: Book(Recall.objects.all, "code", lambda _: "Recall", "recall"),
     Kind.TEMPLATE: Book(Template.objects.all, "code", str, ""),
     Kind.LOAN: Book(Loan.objects.all, "code", lambda row: f"Loan, {row.party}", "loan"),
 }

@@ -82,6 +82,14 @@ STATE_CLASS: dict[str, Look] = {
     "running": UNDERWAY,
     "released": READY,
     "rejected": STOP,
+    # recalls and what they call back
+    "to be closed": LOOK_AT,
+    "dropped": WAITING,
+    "to find": LOOK_AT,
+    "found": READY,
+    "used": STOP,
+    "not found": STOP,
+    "ended before": WAITING,
     # machines and results
     "in service": READY,
     "out of service": STOP,

@@ -20,6 +20,7 @@ from instruments.models import Part, Series
 from instruments.reads import BORE_KINDS, KINDS_IN_ORDER, Company, Matrix, bore_of, company_of, matrix_of, shaft_of
 from instruments.together import Group
 from journal.reads import policy
+from journal.tables import plain_cell
 
 MOST_AT_FIRST, MOST_IN_ALL = 12, 300  # choices of a group
 SAME_PART = "same part"
@@ -27,7 +28,6 @@ COLUMNS = (
     "series", "size", "bore_part", "bore_name", "bore_mm", "bore_tolerance_mm", "part", "name", "kind", "width_mm",
     "width_tolerance_mm", "gap_mm", "clearance_mm", "least_clearance_mm", "greatest_clearance_mm", "fit",
 )  # fmt: skip
-FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet would take for one
 
 
 @require_safe
@@ -137,9 +137,9 @@ def _lines(series: Series, table: Matrix) -> Iterator[list[object]]:
             cell = row.cells[at]
             figures = (cell.nominal_mm, cell.least_mm, cell.most_mm) if cell else (None, None, None)
             yield [
-                *map(_plain, (series.code, bore.size.label if bore.size else "", bore.code, bore.name)),
+                *map(plain_cell, (series.code, bore.size.label if bore.size else "", bore.code, bore.name)),
                 *_exact(bore_of(bore).size),
-                *map(_plain, (row.part.code, row.part.name, row.part.kind)),
+                *map(plain_cell, (row.part.code, row.part.name, row.part.kind)),
                 *_exact(shaft_of(row.part).size),
                 table.gap_mm,
                 *("" if figure is None else round(figure, 6) for figure in figures),
@@ -149,8 +149,3 @@ def _lines(series: Series, table: Matrix) -> Iterator[list[object]]:
 
 def _exact(size: Dimension | None) -> tuple[object, object]:
     return (size.nominal_mm, size.tolerance_mm) if size else ("", "")
-
-
-def _plain(words: str) -> str:
-    """Text that no spreadsheet takes for a formula."""
-    return f"'{words}" if words.startswith(FORMULA) else words

@@ -18,6 +18,16 @@ from reprocessing.actions.loads import (
     take_out_of_load,
 )
 from reprocessing.actions.machines import record_test, return_to_service, take_out_of_service
+from reprocessing.actions.recalls import (
+    close_recall,
+    draft_by_indicators,
+    draft_recall,
+    drop_recall,
+    issue_recall,
+    keep_recall_open,
+    propose_closure,
+    settle_recalled,
+)
 from reprocessing.actions.unloading import record_dosing, unload
 
 __all__ = [
@@ -25,10 +35,17 @@ __all__ = [
     "add_piece",
     "add_returned_set",
     "attach_trace",
+    "close_recall",
     "decide_doubt",
+    "draft_by_indicators",
+    "draft_recall",
+    "drop_recall",
+    "issue_recall",
+    "keep_recall_open",
     "match_record",
     "open_load",
     "place_indicator",
+    "propose_closure",
     "read_indicator",
     "recall_load",
     "record_dosing",
@@ -38,6 +55,7 @@ __all__ = [
     "return_to_service",
     "set_columns",
     "set_record_aside",
+    "settle_recalled",
     "sign_exceptional_release",
     "start_load",
     "take_in",

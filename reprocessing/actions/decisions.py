@@ -6,8 +6,6 @@ from collections.abc import Collection, Iterable, Iterator
 from datetime import timedelta
 from typing import Any
 
-from django.db.models import Q
-
 from instruments.models import Piece
 from instruments.states import PieceState
 from instruments.writer import lock_pieces, move_piece
@@ -16,17 +14,20 @@ from journal.findings import Finding, Refused, Severity, stop
 from journal.reads import policy
 from reprocessing import rules
 from reprocessing.actions.loads import counted
+from reprocessing.actions.recalls import FIND, recall_of_one
 from reprocessing.actions.unloading import count_cycle, end_facts, end_pack
 from reprocessing.checklist import Check
 from reprocessing.models import Doubt, Load, LoadLine, Release
 from reprocessing.reads import against_release, alone_needed, builders, load_evidence, second_person_wanted
+from reprocessing.reads.recalls import called_back
 from reprocessing.states import LOAD_STEPS, LoadState
 from reprocessing.writer import lock_load, move_load
 from trays.models import Carried, Pack
-from trays.states import PACK_MOVES, PackKind, PackState
+from trays.states import PackKind, PackState
 from trays.writer import carried_pieces, lock_packs, move_pack
 
 COOL = "Let the packs cool, then store them."
+SET_APART = (PackState.QUARANTINED, PackState.RECALLED)
 
 
 @action
@@ -52,10 +53,11 @@ def release(load: str, *, reason: str = "", alone: str = "", act: Act) -> Done:
         alone=signed_alone,
         evidence=evidence,
     )
+    called = called_back(packs)
     for piece in pieces:
         move_piece(piece, "pass_wash", act, evidence={"load": row.code}, follows=True, cleaned_at=act.at)
     for pack in packs:
-        _make_sterile(row, pack, act)
+        _make_sterile(row, pack, act, called=pack.pk in called)
     _close(row)
     sterile = sum(pack.state == PackState.STERILE for pack in packs)
     went = counted(len(pieces), "piece") if row.machine.washes else counted(sterile, "pack")
@@ -80,9 +82,13 @@ def _second_person_facts(load: Load, act: Act, alone: str) -> Iterable[Finding]:
     )
 
 
-def _make_sterile(load: Load, pack: Pack, act: Act) -> None:
+def _make_sterile(load: Load, pack: Pack, act: Act, *, called: bool) -> None:
+    """A pack that was set apart meanwhile stays so; one that a recall looks for is called back, not let out."""
     count_cycle(load, carried_pieces(pack), act)
-    if pack.state == PackState.QUARANTINED:
+    if pack.state in SET_APART:
+        return
+    if called:
+        move_pack(pack, "recall", act, reason="called back meanwhile", evidence={"load": load.code}, follows=True)
         return
     fields: dict[str, Any] = {}
     if pack.kind == PackKind.IMMEDIATE and load.ended_at is not None:
@@ -132,7 +138,7 @@ def reject(load: str, *, reason: str, soiled: tuple[str, ...] = (), act: Act) ->
     for piece in pieces:
         move_piece(piece, "fail_wash", act, reason=reason, evidence={"load": row.code}, follows=True)
     for pack in packs:
-        if pack.state != PackState.QUARANTINED:
+        if pack.state not in SET_APART:
             dirty = inside[pack.code] if pack.code in soiled else inside[pack.code] & set(soiled)
             end_pack(row, pack, act, reason=reason, barrier_intact=pack.barrier_intact, soiled=dirty)
     _close(row)
@@ -168,42 +174,13 @@ def recall_load(load: str, *, reason: str, act: Act) -> Done:
 
 
 def _recall(load: Load, verb: str, reason: str, act: Act) -> Done:
-    """A steriliser load calls its packs back; a wash its pieces, and the packs that carry them."""
-    washed = _last_washed_in(load)
-    touched = Q(carried__piece__code__in=washed) if load.machine.washes else Q(load_packs__load=load)
-    packs = lock_packs(set(Pack.objects.filter(touched).values_list("code", flat=True)))
-    pieces = lock_pieces(washed)
-    move_load(load, "recall", act, reason=reason)
-    called = [pack for pack in packs if pack.state in PACK_MOVES["recall"].origins]
-    for pack in called:
-        move_pack(pack, "recall", act, reason=reason, evidence={"load": load.code}, follows=True)
-    back = [piece for piece in pieces if piece.state in (PieceState.CLEANED, PieceState.INSPECTED)]
-    for piece in back:
-        move_piece(piece, "find_soiled", act, reason=reason, evidence={"load": load.code}, follows=True)
-    findings = [
-        *(_not_called(load, pack.code, pack.state) for pack in packs if pack not in called),
-        *(_not_called(load, piece.code, piece.state) for piece in pieces if piece.state == PieceState.ON_TRAY),
-    ]
-    went = f"{counted(len(called), 'pack')} called back, {counted(len(back), 'piece')} sent to the washer"
-    return Done.of(verb, load, f"{load.code} is recalled: {went}.", "Find each and keep it apart.", findings)
-
-
-def _last_washed_in(load: Load) -> list[str]:
-    """Codes of the pieces whose latest released wash was this load."""
-    codes = load.load_pieces.values_list("piece__code", flat=True)
-    later = Load.objects.filter(pk__gt=load.pk, state__in=[LoadState.RELEASED, LoadState.RECALLED])
-    washed_again = later.filter(load_pieces__piece__code__in=codes).values_list("load_pieces__piece__code", flat=True)
-    return sorted(set(codes) - set(washed_again))
-
-
-def _not_called(load: Load, code: str, state: str) -> Finding:
-    return Finding(
-        "not-called-back",
-        Severity.LOOK,
-        code,
-        f"{code} was processed with {load.code} and is {state}: it is not called back by this.",
-        "Decide on it: look back to its case if it was used, keep it apart if it was not.",
-    )
+    """A recall whose scope is one load: a steriliser calls its packs back; a wash its pieces, and their packs."""
+    recall, findings = recall_of_one(load, reason, act)
+    packs = recall.items.filter(pack__state=PackState.RECALLED).count()
+    pieces = recall.items.filter(piece__state=PieceState.RETURNED).count()
+    went = f"{counted(packs, 'pack')} called back, {counted(pieces, 'piece')} sent to the washer"
+    sentence = f"{load.code} is recalled: {went}."
+    return Done.of(verb, load, sentence, f"{FIND} The work list is recall {recall.code}.", findings)
 
 
 @action

@@ -9,14 +9,15 @@ from instruments.models import ProgrammeKind
 from journal.actions import Act, Done, action, need, write_line
 from journal.findings import Finding, Refused, Severity, stop
 from reprocessing.actions.loads import step_facts
+from reprocessing.actions.recalls import propose
 from reprocessing.judgement import Judgement
 from reprocessing.judging import judge_phases, judge_steam, judge_wash
-from reprocessing.models import ExceptionalRelease, Indicator, Load, LoadLine, Trace
+from reprocessing.models import ExceptionalRelease, Indicator, Load, LoadLine, Machine, Trace
 from reprocessing.phases import read_phases
 from reprocessing.reads import columns_of, holds_implant, phase_limits, read_trace, steam_limits, wash_limits
 from reprocessing.rules import wrong_state
 from reprocessing.states import LOAD_STEPS, IndicatorKind, LoadState, Result
-from reprocessing.writer import lock_load
+from reprocessing.writer import lock_load, lock_load_and_machine
 
 
 @action
@@ -146,8 +147,12 @@ def _indicator_facts(load: Load, lot: str) -> Iterator[Finding]:
 
 @action
 def read_indicator(load: str, indicator_id: int, *, passed: bool, act: Act) -> Done:
-    """Record what an indicator says; of a released load a failure asks for the decision on its recall."""
-    row = lock_load(load)
+    """Record what an indicator says; of a released load a failure asks for the decision on its recall.
+
+    A biological failure drafts the recall that the unit's policy asks for; a later reading draws the draft
+    up anew. Nothing is called back before somebody issues it.
+    """
+    row, machine = lock_load_and_machine(load)
     indicator = Indicator.objects.select_for_update().filter(load=row, pk=indicator_id).first()
     facts = [
         *step_facts("read_indicator", row, act),
@@ -160,7 +165,7 @@ def read_indicator(load: str, indicator_id: int, *, passed: bool, act: Act) -> D
     indicator.save(update_fields=["result", "read_at", "read_by"])
     evidence = {"indicator": indicator.pk, "kind": indicator.kind, "lot": indicator.lot, "result": indicator.result}
     write_line(LoadLine, row, "read_indicator", act, evidence=evidence)
-    findings = tuple(_recall_due(row, indicator))
+    findings = (*_recall_due(row, indicator), *_recall_drafted(machine, indicator, act))
     sentence = f"The {indicator.kind} indicator of {row.code} has {indicator.result}."
     next_step = findings[0].remedy if findings else ""
     return Done.of("read_indicator", row, sentence, next_step, findings)
@@ -196,6 +201,21 @@ def _recall_due(load: Load, indicator: Indicator) -> Iterable[Finding]:
         f"{load.code} was released and its {indicator.kind} indicator has failed.{case}",
         "Tell the quality lead: the recall of this load, and of those before it, is to be decided.",
     )
+
+
+def _recall_drafted(machine: Machine, indicator: Indicator, act: Act) -> Iterator[Finding]:
+    """The draft recall that a biological result asks for, or changes."""
+    if indicator.kind != IndicatorKind.BIOLOGICAL:
+        return
+    recall = propose(machine, act)
+    if recall is not None:
+        yield Finding(
+            "recall-drafted",
+            Severity.LOOK,
+            recall.code,
+            f"Recall {recall.code} is drafted by policy; nothing is called back yet.",
+            "Tell the quality lead: its scope is to be looked at, and the recall issued or dropped.",
+        )
 
 
 @action

@@ -1,9 +1,10 @@
-"""Machines, loads, cycles with their evidence, and releases."""
+"""Machines, loads, cycles with their evidence, releases and recalls."""
 
 from reprocessing.models.evidence import ExceptionalRelease, Indicator, Release, Trace
 from reprocessing.models.intake import Arrival, ArrivalState, MachineColumns
 from reprocessing.models.loads import Load, LoadLine, LoadPack, LoadPiece
 from reprocessing.models.machines import Doubt, Machine, MachineLine, MachineTest, ProgrammePhase
+from reprocessing.models.recalls import Recall, RecallItem, RecallLine, RecallLoad
 
 __all__ = [
     "Arrival",
@@ -20,6 +21,10 @@ __all__ = [
     "MachineLine",
     "MachineTest",
     "ProgrammePhase",
+    "Recall",
+    "RecallItem",
+    "RecallLine",
+    "RecallLoad",
     "Release",
     "Trace",
 ]

@@ -55,7 +55,7 @@ def test_an_own_code_as_printed() -> None:
     assert own_code("T", 1_234_567)[:-1] == "T1234567"
     assert [kind.word for kind in Kind] == [
         "piece", "tray", "pack", "load", "machine", "badge", "place", "case", "template",
-        "command",
+        "loan", "command", "recall",
     ]  # fmt: skip
 
 
@@ -84,7 +84,7 @@ SHAPE = f"must be one letter, 6 to 12 digits and a check character. {AGAIN}"
         ("t000013h", f"Cannot read the code T000013H: its check character is H, must be F. {AGAIN}"),
         (
             "Q000012" + check_character("Q000012"),
-            "Cannot use the code: its letter is Q, must be one of P, T, K, L, M, B, S, C, N, D.",
+            "Cannot use the code: its letter is Q, must be one of P, T, K, L, M, B, S, C, N, A, D, R.",
         ),
         ("T00000125", f"Cannot read the code T00000125: it has too many zeros, must be T000012H. {AGAIN}"),
         ("T000000" + check_character("T000000"), "must be from 1 to 999999999999"),
@@ -113,7 +113,7 @@ def test_a_number_out_of_range_is_refused(number: int) -> None:
         ("]C0=/A9999XYZ100T0944=,000025", Scheme.ICCBBA, "iccbba:=/A9999XYZ100T0944=,000025"),
         ("(01)51022222233336(21)1234", Scheme.GS1, "gs1:0151022222233336211234"),
         ("\x1d9999", Scheme.GS1, "text:9999"),
-        ("A1234567", Scheme.UNKNOWN, "text:A1234567"),
+        ("X1234567", Scheme.UNKNOWN, "text:X1234567"),
         (" ab-12 ", Scheme.UNKNOWN, "text:AB-12"),
         ("größe 4", Scheme.UNKNOWN, "text:GRÖSSE 4"),
         ("http://[", Scheme.UNKNOWN, "text:HTTP://["),

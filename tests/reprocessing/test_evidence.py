@@ -185,7 +185,7 @@ def test_what_stands_against_reading_an_indicator() -> None:
     assert load.indicators.get().result == "failed"
 
 
-@pytest.mark.parametrize(("passed", "slugs"), [(True, []), (False, ["recall-to-decide"])])
+@pytest.mark.parametrize(("passed", "slugs"), [(True, []), (False, ["recall-to-decide", "recall-drafted"])])
 def test_a_result_that_comes_after_the_release(passed: bool, slugs: list[str]) -> None:
     load = make.complete()
     key = make.indicator(load, IndicatorKind.BIOLOGICAL)

@@ -236,7 +236,7 @@ def test_8_the_signed_form_replaces_the_result_but_not_the_indicator() -> None:
     key = make.indicator(load, states.IndicatorKind.BIOLOGICAL)
     let_go(load)
     done = actions.read_indicator(load.code, key, passed=False, act=act(at=DECIDED + timedelta(days=1)))
-    assert [finding["slug"] for finding in done.findings] == ["recall-to-decide"]
+    assert [finding["slug"] for finding in done.findings] == ["recall-to-decide", "recall-drafted"]
     assert "CASE-7" in done.findings[0]["sentence"]
 
 

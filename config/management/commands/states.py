@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand
 from instruments.states import LOAN_MOVES, PIECE_MOVES
 from journal.moves import Move, as_mermaid
 from lists.states import CASE_MOVES
+from reprocessing.recall_states import RECALL_MOVES
 from reprocessing.states import LOAD_MOVES, MACHINE_MOVES
 from trays.states import PACK_MOVES
 
@@ -18,6 +19,7 @@ TABLES: dict[str, dict[str, Move]] = {
     "Pack": PACK_MOVES,
     "Load": LOAD_MOVES,
     "Machine": MACHINE_MOVES,
+    "Recall": RECALL_MOVES,
     "Case": CASE_MOVES,
 }
 PREFACE = """\

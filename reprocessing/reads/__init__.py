@@ -17,7 +17,17 @@ from reprocessing import checklist, rules
 from reprocessing.checklist import NOBODY, Check, Read, Seen
 from reprocessing.columns import Columns, named
 from reprocessing.limits import PhaseLimit, SteamLimits, VacuumLimits, WashLimits
-from reprocessing.models import Arrival, ExceptionalRelease, Load, LoadLine, Machine, MachineColumns, MachineTest
+from reprocessing.models import (
+    Arrival,
+    ExceptionalRelease,
+    Load,
+    LoadLine,
+    Machine,
+    MachineColumns,
+    MachineTest,
+    Recall,
+)
+from reprocessing.recall_states import IN_FORCE
 from reprocessing.rules import Standing, Tested
 from reprocessing.states import (
     BUILDING_VERBS,
@@ -95,6 +105,13 @@ def against_release(load: Load, checks: Iterable[Check]) -> Iterator[Finding]:
     """What of its evidence forbids to release a load. A test load lets nothing out: there it does not forbid."""
     if load.kind == LoadKind.ROUTINE:
         yield from checklist.release_stops(load.code, checks)
+    yield from rules.not_called_back(load.code, named_in(load))
+
+
+def named_in(load: Load) -> list[str]:
+    """Codes of the recalls in force that name a load."""
+    rows = Recall.objects.filter(recall_loads__load=load, state__in=IN_FORCE).order_by("pk")
+    return list(rows.values_list("code", flat=True))
 
 
 def alone_needed(load: Load, person: Person) -> bool:
@@ -124,8 +141,8 @@ def second_person_wanted(load: Load) -> bool:
     return bool(policy("second_person_washer" if load.machine.washes else "second_person_steriliser"))
 
 
-def trail_of(thing: Load | Machine) -> QuerySet[Any]:
-    """The trail of a load or machine, newest first, each line with what it corrects and what corrects it."""
+def trail_of(thing: Load | Machine | Recall) -> QuerySet[Any]:
+    """The trail of a load, machine or recall, newest first, each line with what it corrects and what corrects it."""
     lines = thing.lines.select_related("person", "station", "corrects").prefetch_related("corrected_by")
     trail: QuerySet[Any] = lines.order_by("-id")
     return trail
