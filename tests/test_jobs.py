@@ -165,7 +165,8 @@ def _failed_indicator() -> Told:
     _result_awaited()
     _result_read(passed=False)
     load = Load.objects.get()
-    return f"biological:{load.code}", Role.QUALITY, f"/loads/{load.code}/"
+    draft = load.recall_loads.get().recall
+    return f"biological:{load.code}", Role.QUALITY, f"/recalls/{draft.code}/"
 
 
 def _recall() -> None:
