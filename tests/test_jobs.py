@@ -26,7 +26,7 @@ from lists.tasks import watch_cases, watch_completion
 from reprocessing import actions as reprocessing_actions
 from reprocessing.models import Doubt, Load, MachineTest
 from reprocessing.states import IndicatorKind
-from reprocessing.tasks import watch_decisions
+from reprocessing.tasks import take_in_records, watch_decisions
 from tests import makers
 from tests.lists import makers as m
 from tests.makers import act, at_once
@@ -379,6 +379,7 @@ def test_the_timetable_runs_every_job() -> None:
         watch_loans,
         watch_stock,
         watch_expiry,
+        take_in_records,
         watch_decisions,
         watch_cases,
         watch_completion,

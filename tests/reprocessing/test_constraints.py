@@ -54,6 +54,10 @@ def doubt(**fields: Any) -> Doubt:
     return Doubt.objects.create(**values)
 
 
+def arrival(**fields: Any) -> None:
+    models.Arrival.objects.create(file_name="cycle.csv", sha256="0" * 64, content="t_s", came_at=AT, **fields)
+
+
 def indicator(**fields: Any) -> None:
     values = {"kind": "chemical", "lot": "LOT 7", **fields}
     Indicator.objects.create(load=make.load(), **values)
@@ -89,6 +93,12 @@ def phase_twice() -> None:
 
 
 BREAKS: dict[str, list[Callable[[], Any]]] = {
+    "arrival_decided_by_name": [
+        lambda: arrival(state="waiting", reason="a trial"),
+        lambda: arrival(state="matched", decided_at=AT, decided_by=makers.everybody()),
+        lambda: arrival(state="set aside", decided_at=AT, decided_by=makers.everybody()),
+        lambda: arrival(state="set aside", reason="a trial"),
+    ],
     "doubt_decided_by_name": [
         lambda: doubt(decision="fit for use"),
         lambda: doubt(decided_at=AT, decided_by=makers.everybody()),
