@@ -62,7 +62,8 @@ def _starts(text: str, since: datetime | None, until: datetime | None) -> tuple[
         thing = resolve(text)
     except Refused as refusal:
         return f"Lot {text.strip()}", lot, None if lot else refusal.findings[0]
-    return f"{thing.kind.word.capitalize()} {thing.words}", _nodes(thing, since, until) or lot, None
+    kind = thing.kind.word.capitalize()
+    return thing.words if thing.name == kind else f"{kind} {thing.words}", _nodes(thing, since, until) or lot, None
 
 
 def _nodes(thing: Thing, since: datetime | None, until: datetime | None) -> set[Node]:
