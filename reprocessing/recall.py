@@ -235,8 +235,8 @@ def unsettled(cycles: Iterable[Cycle]) -> tuple[Cycle, ...]:
     for place, cycle in enumerate(rows[:last]):
         if cycle.biology is Biology.NEGATIVE:
             negatives += 1
+            if negatives >= REPEATS:
+                start = place
         elif cycle.biology is Biology.POSITIVE:
             negatives = 0
-        if negatives >= REPEATS:
-            start = place
     return tuple(rows[start:])

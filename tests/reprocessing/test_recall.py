@@ -15,6 +15,7 @@ from reprocessing.recall import (
     Policy,
     policy_for,
     scope_of,
+    unsettled,
 )
 
 SIGNS = {"-": Biology.NEGATIVE, "+": Biology.POSITIVE, ".": Biology.NONE}
@@ -115,3 +116,25 @@ def test_the_order_in_which_cycles_are_given_is_of_no_account(signs: str, random
     rows = cycles(signs)
     random.shuffle(rows)  # type: ignore[attr-defined]
     assert scope_of(rows, STRICT) == scope_of(cycles(signs), STRICT)
+
+
+@pytest.mark.parametrize(
+    ("signs", "kept"),
+    [
+        ("", []),
+        ("-.-", []),
+        ("..+", [1, 2, 3]),
+        ("+---.+.", [4, 5, 6, 7]),
+        ("+--+", [1, 2, 3, 4]),
+        ("+-.--.+", [5, 6, 7]),
+    ],
+)
+def test_three_consecutive_negatives_settle_what_ran_before_them(signs: str, kept: list[int]) -> None:
+    assert [cycle.number for cycle in unsettled(cycles(signs))] == kept
+
+
+@given(SOME)
+def test_what_is_settled_changes_nothing_of_the_last_stretch(signs: str) -> None:
+    """The last positive calls back the same loads with and without the history before it."""
+    whole, rest = (scope_of(rows, STRICT).called for rows in (cycles(signs), unsettled(cycles(signs))))
+    assert whole[len(whole) - len(rest) :] == rest
