@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from textwrap import shorten
-from typing import Any, Concatenate, ParamSpec
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from django.db import IntegrityError, connection, models, transaction
 from django.db.models import Value
@@ -22,6 +22,7 @@ from journal.moves import Move, right_missing, why_not
 from journal.roles import Right, Role
 
 P = ParamSpec("P")
+T = TypeVar("T")
 ACTIONS: dict[str, Callable[..., Done]] = {}
 
 
@@ -103,16 +104,40 @@ def action(
 
     @functools.wraps(run)
     def once(*args: P.args, **kwargs: P.kwargs) -> Done:
-        act = kwargs["act"]
-        assert isinstance(act, Act)  # noqa: S101 - a programming fault, not input
-        with transaction.atomic():
-            if not act.key:
-                return run(*args, **kwargs)
-            body = _body(run.__name__, act, args, kwargs)
-            return _stored(act.key, body) or _answer(act.key, body, run, args, kwargs)
+        return _once(run.__name__, run, args, kwargs)
 
     ACTIONS[f"{run.__module__.split('.')[0]}.{run.__name__}"] = once
     return once
+
+
+def action_after(first: Callable[P, T]) -> Callable[[Callable[Concatenate[T, P], Done]], Callable[P, Done]]:
+    """Make a function an action that needs something slow: `first` makes it before the transaction is opened.
+
+    So nobody else waits for it. Both take the same arguments; the action takes what `first` made in front of
+    them. What `first` saw may be out of date by then: the action looks again behind its locks, and it alone refuses.
+    """
+
+    def make(run: Callable[Concatenate[T, P], Done]) -> Callable[P, Done]:
+        @functools.wraps(first)  # whose signature is that of the action
+        def once(*args: P.args, **kwargs: P.kwargs) -> Done:
+            made = first(*args, **kwargs)
+            return _once(run.__name__, functools.partial(run, made), args, kwargs)
+
+        once.__name__, once.__doc__ = run.__name__, run.__doc__
+        ACTIONS[f"{run.__module__.split('.')[0]}.{run.__name__}"] = once
+        return once
+
+    return make
+
+
+def _once(verb: str, run: Callable[..., Done], args: tuple[Any, ...], kwargs: dict[str, Any]) -> Done:
+    act = kwargs["act"]
+    assert isinstance(act, Act)  # noqa: S101 - a programming fault, not input
+    with transaction.atomic():
+        if not act.key:
+            return run(*args, **kwargs)
+        body = _body(verb, act, args, kwargs)
+        return _stored(act.key, body) or _answer(act.key, body, run, args, kwargs)
 
 
 def _body(verb: str, act: Act, args: Iterable[Any], kwargs: dict[str, Any]) -> str:

@@ -70,10 +70,11 @@ def datamatrix_svg(text: str, *, module_dots: int, gs1: bool = False) -> str:
 def _svg(kind: str, text: str, rows: list[list[bool]], quiet: int, module_dots: int) -> str:
     side = len(rows) + 2 * quiet
     size = f"{side * module_dots * DOT_MM:g}mm"
+    words = escape(f"{kind} of {text}")
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{kind} of {escape(text)}"'
+        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{words}"'
         f' width="{size}" height="{size}" viewBox="0 0 {side} {side}" shape-rendering="crispEdges">'
-        f'<path fill="#000" d="{_path(rows, quiet)}"/></svg>'
+        f'<title>{words}</title><path fill="#000" d="{_path(rows, quiet)}"/></svg>'
     )
 
 

@@ -13,7 +13,11 @@ from django.template.defaulttags import CsrfTokenNode
 from django.templatetags.static import static
 from django.utils import timezone
 from django.utils.html import format_html
-from django.utils.safestring import SafeString
+from django.utils.safestring import SafeString, mark_safe
+
+from instruments.models import Part
+from instruments.outlines import outline as draw_outline
+from instruments.reads import shape_of
 
 register = template.Library()
 
@@ -148,6 +152,15 @@ def state_class(state: object) -> str:
 def state_icon(state: object) -> str:
     """Name of the glyph of a state; a word that is not in the table gets a question mark."""
     return _look(state).icon
+
+
+@register.filter
+def outline(part: Part, scale: float) -> str:
+    """The outline of a part, read with its dimensions; the words when it cannot be drawn."""
+    shape = shape_of(part)
+    if not shape.is_drawn:
+        return "No outline"
+    return mark_safe(draw_outline(shape, part.name, scale=scale)) or "Not measured"  # noqa: S308 - escaped there
 
 
 @register.simple_tag

@@ -11,7 +11,7 @@ from instruments.reads.loans import (
     members_of,
     wrong_loan,
 )
-from instruments.reads.measures import BORE_KINDS, SHAFT_KINDS, bore_of, dimensions_of, shaft_of
+from instruments.reads.measures import BORE_KINDS, SHAFT_KINDS, bore_of, dimensions_of, shaft_of, shape_of
 from instruments.reads.mountings import PASSED, adapters_at_hand, base_of, fit_limits, judge_with_barrel, mounting_of
 from instruments.reads.pieces import (
     against_packing,
@@ -57,6 +57,7 @@ __all__ = [
     "scanner_doubt",
     "service_plan",
     "shaft_of",
+    "shape_of",
     "single_use_facts",
     "why_not_found",
     "wrong_loan",

@@ -7,6 +7,7 @@ from typing import Any
 
 from instruments.fit import Dimension, Measure, measured
 from instruments.models import Part, PartKind
+from instruments.outlines import Shape
 
 _BORES: dict[str, str] = {PartKind.BARREL: "inner", PartKind.SHEATH: "inner", PartKind.LOADER: "inner"}
 _SHAFTS: dict[str, str] = {
@@ -74,3 +75,35 @@ def dimensions_of(part: Part) -> Iterator[tuple[str, Any, Any, str]]:
             unit = next((unit for end, unit in _UNITS.items() if field.name.endswith(end)), "")
             tolerance = getattr(row, field.name.replace("_mm", "_tol"), None) if unit == "mm" else None
             yield _WORDS[field.name], getattr(row, field.name), tolerance, unit
+
+
+_LENGTHS: dict[str, tuple[str, ...]] = {
+    "length_mm": ("length_mm", "stack_mm"),
+    "outer_mm": ("outer_mm", "shaft_mm", "diameter_mm"),
+    "inner_mm": ("inner_mm", "opening_mm"),
+}
+
+
+def shape_of(part: Part) -> Shape:
+    """What is known of a part's shape, for its outline; read it with its dimensions and the ports of its base."""
+    row: Any = getattr(part, part.kind, None)
+    lengths = {name: _first(row, fields) for name, fields in _LENGTHS.items()}
+    ports = (
+        sorted(row.ports.all(), key=lambda port: (not port.on_axis, port.pk))
+        if row and part.kind == PartKind.BASE
+        else ()
+    )
+    return Shape(
+        kind=part.kind,
+        **lengths,
+        ports_mm=tuple(None if port.bore_mm is None else float(port.bore_mm) for port in ports),
+        openings=getattr(row, "openings", 0),
+        view_deg=(getattr(row, "view_deg", 0) or 0) if part.kind == PartKind.TELESCOPE else 0,
+        side_ports=getattr(row, "side_ports", False),
+    )
+
+
+def _first(row: Any, fields: tuple[str, ...]) -> float | None:
+    """The length under whichever of these names the kind has it."""
+    found = next((getattr(row, name) for name in fields if hasattr(row, name)), None)
+    return None if found is None else float(found)

@@ -40,7 +40,9 @@ def catalogue(request: HttpRequest) -> HttpResponse:
 
 def part(request: HttpRequest, code: str) -> HttpResponse:
     """One part: dimensions as entered, programmes, life, and its pieces."""
-    row = get_object_or_404(Part.objects.with_dimensions().prefetch_related("validations__programme"), code=code)
+    row = get_object_or_404(
+        Part.objects.with_dimensions().prefetch_related("validations__programme", "base__ports"), code=code
+    )
     context = {
         "part": row,
         "dimensions": list(dimensions_of(row)),

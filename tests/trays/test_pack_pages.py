@@ -6,17 +6,19 @@ import hashlib
 from typing import Any
 
 import pytest
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from journal.roles import Role
 from tests import makers
 from tests.makers import act
 from tests.trays.pages import bench, post, signed_in, swap, two_lines
+from tests.trays.printing import said
 from trays.actions import confirm_label, print_paper, publish_version
 from trays.models import Pack, PackLine, Printed
-from trays.states import PackState
+from trays.states import PackState, Paper
 
 pytestmark = pytest.mark.django_db
 
@@ -157,6 +159,32 @@ def test_a_double_press_prints_once() -> None:
     addresses = {printed(client, "pack-label", pack, key="one-press")[0] for _ in range(2)}
     assert len(addresses) == 1
     assert PackLine.objects.filter(verb="print_label").count() == 1
+
+
+@pytest.mark.locking
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("what", [Paper.LABEL, Paper.COUNT_SHEET])
+def test_of_prints_at_once_one_is_the_first_and_the_others_are_copies(what: Paper) -> None:
+    pack, who = makers.pack(), act()
+    answers = makers.at_once(*[lambda: print_paper(pack.code, what, act=who)] * 3)
+    assert sum(answer.sentence.startswith("A copy of") for answer in answers) == 2
+    lines = PackLine.objects.filter(verb=what.verb)
+    assert sorted(line.evidence["copy"] for line in lines) == [False, True, True]
+    documents = {row.sha256: said(bytes(row.document)) for row in Printed.objects.all()}
+    assert all(("Copy, printed" in documents[line.evidence["sha256"]]) == line.evidence["copy"] for line in lines)
+
+
+@pytest.mark.locking
+@pytest.mark.django_db(transaction=True)
+def test_a_sheet_is_drawn_before_its_transaction_so_that_nobody_waits_for_it() -> None:
+    pack, who = makers.pack(), act()
+    with CaptureQueriesContext(connection) as seen:
+        print_paper(pack.code, Paper.COUNT_SHEET, act=who)
+    told = [query["sql"] for query in seen]
+    began = next(place for place, sql in enumerate(told) if sql.startswith("BEGIN"))
+    drawn = [place for place, sql in enumerate(told) if "trays_content" in sql]
+    assert drawn
+    assert max(drawn) < began
 
 
 @pytest.mark.storage

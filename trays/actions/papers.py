@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
-from datetime import datetime
+from dataclasses import dataclass
 
 from instruments.carriers import shown
 from instruments.identity import mark_key
-from journal.actions import Act, Done, action, need, write_line
+from journal.actions import Act, Done, action, action_after, need, write_line
 from journal.findings import Finding, Refused, stop, unknown
 from journal.roles import Right
 from trays.models import Pack, PackLine, Printed
@@ -17,8 +17,33 @@ from trays.states import LABELLED, PackState, Paper
 from trays.writer import lock_pack
 
 
-@action
-def print_paper(pack: str, paper: str, *, size: str = "", act: Act) -> Done:
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A document, and whether it says of itself that it is a copy."""
+
+    document: bytes
+    copy: bool
+
+
+def _drawn(pack: str, paper: str, *, size: str = "", act: Act) -> Drawn | None:
+    """The document as the next print; None where there is nothing to draw, and the action says why."""
+    rows = Pack.objects.select_related("tray", "version__template", "assembled_by", "incomplete_second")
+    row = rows.filter(code=pack).first()
+    if row is None or paper not in list(Paper) or (size and size not in LABEL_SIZES):
+        return None
+    copy = _is_printed(row, Paper(paper))
+    copied_at = act.at if copy else None
+    if paper == Paper.COUNT_SHEET:
+        return Drawn(count_sheet(row, copied_at=copied_at), copy)
+    return Drawn(label(row, LABEL_SIZES[size] if size else usual_size(row), copied_at=copied_at), copy)
+
+
+def _is_printed(pack: Pack, paper: Paper) -> bool:
+    return pack.lines.filter(verb=paper.verb).exists()
+
+
+@action_after(_drawn)
+def print_paper(drawn: Drawn | None, pack: str, paper: str, *, size: str = "", act: Act) -> Done:
     """Draw a label or a count sheet, keep it as it was printed, and record it; whatever follows the first is a copy.
 
     `size` of a label is width × height in mm: 76x38, 50x25 or 32x12; empty for the usual one.
@@ -33,21 +58,14 @@ def print_paper(pack: str, paper: str, *, size: str = "", act: Act) -> Done:
     if findings:
         raise Refused(*findings)
     verb = Paper(paper).verb
-    copy = row.lines.filter(verb=verb).exists()
-    document = _drawn(row.pk, Paper(paper), size, copied_at=act.at if copy else None)
-    sha256 = hashlib.sha256(document).hexdigest()
-    Printed.objects.get_or_create(pack=row, sha256=sha256, defaults={"document": document})
-    write_line(PackLine, row, verb, act, evidence={"sha256": sha256, "copy": copy})
-    which = f"A copy of the {paper}" if copy else f"The {paper}"
+    if drawn is None or drawn.copy != _is_printed(row, Paper(paper)):  # another print came between
+        drawn = _drawn(pack, paper, size=size, act=act)
+    assert drawn is not None  # noqa: S101 - whatever it would not draw was refused
+    sha256 = hashlib.sha256(drawn.document).hexdigest()
+    Printed.objects.get_or_create(pack=row, sha256=sha256, defaults={"document": drawn.document})
+    write_line(PackLine, row, verb, act, evidence={"sha256": sha256, "copy": drawn.copy})
+    which = f"A copy of the {paper}" if drawn.copy else f"The {paper}"
     return Done.of("print_paper", row, f"{which} of {row.code} is printed.")
-
-
-def _drawn(pk: int, paper: Paper, size: str, *, copied_at: datetime | None) -> bytes:
-    rows = Pack.objects.select_related("tray", "version__template", "assembled_by", "incomplete_second")
-    pack = rows.get(pk=pk)
-    if paper is Paper.COUNT_SHEET:
-        return count_sheet(pack, copied_at=copied_at)
-    return label(pack, LABEL_SIZES[size] if size else usual_size(pack), copied_at=copied_at)
 
 
 def _printing_facts(pack: Pack, paper: str) -> Iterator[Finding]:

@@ -5,7 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
+from django.db.models import Prefetch
+
+from instruments.models import Part
 from trays.models import Content, Pack, TemplateLine, TemplateVersion, Tray
 from trays.paper.drawing import draw, of_pack, qr
 
@@ -18,8 +22,7 @@ class SheetRow:
 
     Args:
         position: number on the list; None for what lies beside it.
-        name: the part wanted.
-        part_code: its code.
+        part: the part wanted; beside the list, that of the piece.
         essential: whether the tray may not go out without it.
         quantity: how many the list wants; 0 beside the list.
         pieces: what is in the pack for it.
@@ -27,8 +30,7 @@ class SheetRow:
     """
 
     position: int | None
-    name: str
-    part_code: str
+    part: Part
     essential: bool
     quantity: int
     pieces: tuple[Content, ...] = ()
@@ -69,21 +71,25 @@ def check_list(tray: Tray, version: TemplateVersion) -> bytes:
 def _rows(pack: Pack) -> Iterator[SheetRow]:
     """The list with what is in the pack for each line, then what lies beside it."""
     inside: dict[int, list[Content]] = {}
-    for content in pack.contents.select_related("piece").order_by("position", "id"):
+    laid = pack.contents.select_related("piece").prefetch_related(_drawn("piece__part"))
+    for content in laid.order_by("position", "id"):
         inside.setdefault(content.position, []).append(content)
     for line in _lines(pack.version) if pack.version else ():
         yield _wanted(line, inside.pop(line.position, ()))
     for contents in inside.values():
         for content in contents:
-            yield SheetRow(None, content.part_name, content.part_code, essential=False, quantity=0, pieces=(content,))
+            yield SheetRow(None, content.piece.part, essential=False, quantity=0, pieces=(content,))
 
 
 def _lines(version: TemplateVersion) -> Iterable[TemplateLine]:
-    return version.lines.select_related("part").prefetch_related("substitutes__part").order_by("position")
+    return version.lines.prefetch_related(_drawn("part"), "substitutes__part").order_by("position")
+
+
+def _drawn(lookup: str) -> Prefetch[Any]:
+    """Parts with all that their outlines need."""
+    return Prefetch(lookup, Part.objects.with_dimensions().prefetch_related("base__ports"))
 
 
 def _wanted(line: TemplateLine, pieces: Iterable[Content] = ()) -> SheetRow:
     others = tuple(f"{other.part.name}: {other.reason}" for other in line.substitutes.all())
-    return SheetRow(
-        line.position, line.part.name, line.part.code, line.essential, line.quantity, tuple(pieces), others
-    )
+    return SheetRow(line.position, line.part, line.essential, line.quantity, tuple(pieces), others)
