@@ -20,12 +20,7 @@ class MakerPackForm(forms.Form):
     serial = forms.CharField(
         label="Serial number", help_text="A lot, a serial, or both.", max_length=40, required=False
     )
-    mark = forms.CharField(
-        label="Symbol on the maker's label",
-        help_text="Scan it; it must agree with what is typed.",
-        max_length=200,
-        required=False,
-    )
+    mark = forms.CharField(max_length=200, required=False, strip=False, widget=forms.HiddenInput)
     expires = forms.DateField(label="Maker's last day of use", widget=forms.DateInput(attrs={"type": "date"}))
     barrier_intact = forms.BooleanField(label="Barrier looked at: whole, dry, sealed", required=False)
     loan = forms.ModelChoiceField(

@@ -9,6 +9,7 @@ urlpatterns = [
     path("print/", cards.cards, name="print"),
     path("print/<slug:what>.pdf", cards.card, name="print-card"),
     path("receive/", receiving.receive, name="receive"),
+    path("receive/mark/", receiving.read_mark, name="receive-mark"),
     path("templates/", templates.templates, name="templates"),
     path("templates/enter/", templates.enter, name="enter-template"),
     path("templates/export.csv", templates.export, name="export-templates"),

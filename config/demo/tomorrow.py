@@ -9,9 +9,11 @@ from django.utils import timezone
 from config.demo.loans import lend_out
 from config.demo.unit import FIXTURES
 from config.demo.work import Unit, assemble, inspect_all, lay_out, pass_due_tests, sterilise, use, wash
-from instruments.actions import inspect, quarantine_piece
+from instruments.actions import check_scanner, inspect, quarantine_piece
 from instruments.models import Piece
+from instruments.scanner_check import SENT
 from instruments.states import PieceState
+from journal.models import Station
 from lists.actions import (
     allocate,
     close_count,
@@ -57,6 +59,7 @@ def tomorrow(unit: Unit) -> None:
     """Everything that happened today, then the list."""
     end = timezone.now()
     unit.now = end - timedelta(hours=HOURS_OF_TODAY)
+    _scanners(unit)
     _implants(unit)
     pieces = _cases_of_today(unit)
     wash(unit, pieces)
@@ -65,6 +68,12 @@ def tomorrow(unit: Unit) -> None:
     unit.now = end
     pass_due_tests(unit)
     _list(unit)
+
+
+def _scanners(unit: Unit) -> None:
+    """Each station's scanner reads the card at the start of the day."""
+    for station in Station.objects.all():
+        check_scanner(station.name, SENT, mean_ms=4, longest_ms=9, act=unit.act("tech1"))
 
 
 def _implants(unit: Unit) -> None:

@@ -5,6 +5,7 @@ from trays.reads.filling import Elsewhere, elsewhere, filling
 from trays.reads.nearest import Near, nearest
 from trays.reads.papers import LabelStanding, label_standing, unread_label
 from trays.reads.proving import proof_of
+from trays.reads.receiving import MakersMark, makers_mark
 from trays.reads.stock import ShelfLot, StockRow, single_use_stock, stock_terms
 from trays.reads.templates import (
     TemplateStanding,
@@ -23,6 +24,7 @@ __all__ = [
     "Change",
     "Elsewhere",
     "LabelStanding",
+    "MakersMark",
     "Near",
     "ShelfLot",
     "StockRow",
@@ -35,6 +37,7 @@ __all__ = [
     "items",
     "label_standing",
     "load_of",
+    "makers_mark",
     "nearest",
     "proof_of",
     "published_version",
