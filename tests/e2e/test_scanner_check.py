@@ -59,7 +59,7 @@ def test_a_burst_passes(card: Page) -> None:
 @pytest.mark.parametrize(
     ("keys", "gap_s", "said"),
     [
-        ([*keys_of(SENT), ENTER], 0.09, "slow"),
+        ([*keys_of(SENT), ENTER], 0.09, "key to key"),
         ([*keys_of(SENT.replace(GS, "")), ENTER], KEY_GAP_S, "separator"),
         (keys_of(SENT), KEY_GAP_S, "Enter"),
         ([*keys_of(SENT.translate(str.maketrans("yzYZ", "zyZY"))), ENTER], KEY_GAP_S, "layout"),
