@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -90,9 +91,26 @@ def test_a_tray_is_scanned_together_put_right_and_finished(page: Page, live_serv
     the_label_closes_the_step(page, pack)
 
 
+def until(true: Callable[[], bool]) -> None:
+    """Wait until something is true; ten seconds at most."""
+    end = time.monotonic() + 10
+    while not true():
+        assert time.monotonic() < end
+        time.sleep(0.05)
+
+
 def the_label_closes_the_step(page: Page, pack: Pack) -> None:
-    """It is scanned back at once, on the page of the pack."""
+    """Enter prints it, once however often the page is loaded; it is scanned back at once."""
     paper = page.locator("#paper")
+    expect(paper.get_by_role("button", name="Print label")).to_be_focused()
+    with page.expect_popup():
+        page.keyboard.press("Enter")
+    printed = pack.lines.filter(verb="print_label")
+    until(printed.exists)
+    page.reload()
+    expect(paper).to_contain_text("Label printed")
+    expect(page.locator("#label-code")).to_be_focused()
+    assert printed.count() == 1
     expect(paper).to_contain_text("Label not read back")
     scan(page, pack.code)
     expect(paper).to_contain_text(f"The label of Tray 7 {pack.code} can be read: its assembly is closed.")
