@@ -32,7 +32,7 @@ from tests.lists import makers as m
 from tests.makers import act, at_once
 from tests.reprocessing import makers as make
 from trays import actions as tray_actions
-from trays.models import Pack, Tray
+from trays.models import Pack
 from trays.tasks import watch_expiry, watch_stock
 
 pytestmark = [pytest.mark.jobs, pytest.mark.django_db]
@@ -334,41 +334,6 @@ def test_a_standing_set_at_its_minimum_is_as_it_should_be() -> None:
     StandingSet.objects.create(template=m.tray_of(pack).template, minimum=1)
     watch_cases()
     assert told() == []
-
-
-def _a_tray_lacks_what_the_shelf_has() -> None:
-    part, other = makers.part(), makers.part()
-    tray = makers.lay(makers.tray(makers.template(part, other)), makers.piece(part))
-    makers.piece(other)
-    case = m.case(tray.template, starts_at=timezone.localtime().replace(hour=12, minute=0) + timedelta(days=1))
-    actions.allocate(m.need(case).pk, tray=tray.code, act=now_act())
-
-
-def test_trays_that_moves_complete_are_told_until_the_pieces_lie_on_them() -> None:
-    watch_completion()
-    assert told() == []
-    _a_tray_lacks_what_the_shelf_has()
-    day = timezone.localdate() + timedelta(days=1)
-    expected = [(f"completion:{day}", role, f"/lists/{day}/complete/") for role in (Role.COORDINATOR, Role.TECHNICIAN)]
-    for _ in range(2):
-        watch_completion()
-        assert told() == sorted(expected)
-    assert "1 tray for " in Notice.objects.all()[0].sentence
-    assert "can be completed with 1 move." in Notice.objects.all()[0].sentence
-    free = Piece.objects.get(state="inspected")
-    tray_actions.put_on_tray(free.code, Tray.objects.get().code, act=now_act())
-    for _ in range(2):
-        watch_completion()
-        assert told() == []
-    assert Notice.objects.count() == len(expected)
-
-
-@pytest.mark.locking
-@pytest.mark.django_db(transaction=True)
-def test_completion_watched_by_eight_at_once_is_told_once_to_each_role() -> None:
-    _a_tray_lacks_what_the_shelf_has()
-    at_once(*[watch_completion] * 8)
-    assert (len(told()), Notice.objects.count()) == (2, 2)
 
 
 def test_the_timetable_runs_every_job() -> None:
