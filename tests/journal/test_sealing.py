@@ -93,9 +93,8 @@ def test_eight_runs_at_once_seal_every_row_once() -> None:
     assert (tail().rows, verify().findings) == (0, ())
 
 
-@pytest.mark.locking
+@pytest.mark.servers  # SQLite lets one writer in at a time
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.skipif("connection.vendor != 'postgresql'", reason="SQLite lets one writer in at a time")
 def test_a_lower_key_that_commits_late_is_not_passed_over() -> None:
     began, sealed = Event(), Event()
     piece = makers.piece()
