@@ -92,6 +92,43 @@ def phase_twice() -> None:
     phase(most=2.0)
 
 
+def recall(code: str = "R-A", **fields: Any) -> models.Recall:
+    return models.Recall.objects.create(code=code, ground="a trial", drafted_at=AT, **fields)
+
+
+def issued(**fields: Any) -> models.Recall:
+    return recall(
+        **{"state": "issued", "reason": "a trial", "issued_at": AT, "issued_by": makers.everybody(), **fields}
+    )
+
+
+def closed(**fields: Any) -> None:
+    proposed = {"state": "closed", "proposed_by": makers.everybody()}
+    issued(**{**proposed, "closed_at": AT, "closed_by": makers.person(), **fields})
+
+
+def item(**fields: Any) -> models.RecallItem:
+    values = {"recall": fields.pop("recall", None) or issued(), "load": make.load(), "state_then": "sterile"}
+    return models.RecallItem.objects.create(**values, **fields)
+
+
+def recall_holds_twice(**thing: Any) -> None:
+    first = item(**thing)
+    item(recall=first.recall, **thing)
+
+
+def recall_load_twice() -> None:
+    row, load = recall(), make.load()
+    for _ in range(2):
+        models.RecallLoad.objects.create(recall=row, load=load, why="a trial")
+
+
+def two_drafts() -> None:
+    machine = make.machine(tested=False)
+    for code in ("R-A", "R-B"):
+        recall(code, machine=machine)
+
+
 BREAKS: dict[str, list[Callable[[], Any]]] = {
     "arrival_decided_by_name": [
         lambda: arrival(state="waiting", reason="a trial"),
@@ -139,6 +176,31 @@ BREAKS: dict[str, list[Callable[[], Any]]] = {
     "piece_in_one_open_load": [lambda: piece_twice_in(same_load=False)],
     "programme_phase_has_limits": [phase, lambda: phase(least=2.0, most=1.0)],
     "programme_phase_once": [phase_twice],
+    "recall_closed_by_two": [
+        lambda: closed(closed_by=makers.everybody()),
+        lambda: closed(closed_by=None),
+        lambda: closed(closed_at=None),
+    ],
+    "recall_closure_proposed": [lambda: issued(state="to be closed"), lambda: closed(proposed_by=None)],
+    "recall_issued_with_reason": [
+        lambda: issued(reason=""),
+        lambda: issued(issued_at=None),
+        lambda: issued(issued_by=None),
+    ],
+    "recall_item_not_found_with_note": [
+        lambda: item(pack=makers.pack(), outcome="not found", settled_at=AT),
+    ],
+    "recall_item_outcome_known": [lambda: item(pack=makers.pack(), outcome="lost", settled_at=AT)],
+    "recall_item_pack_or_piece": [item, lambda: item(pack=makers.pack(), piece=makers.piece())],
+    "recall_item_settled_when": [
+        lambda: item(pack=makers.pack(), settled_at=AT),
+        lambda: item(pack=makers.pack(), outcome="found"),
+    ],
+    "recall_load_once": [recall_load_twice],
+    "recall_one_draft_per_machine": [two_drafts],
+    "recall_pack_once": [lambda: recall_holds_twice(pack=makers.pack())],
+    "recall_piece_once": [lambda: recall_holds_twice(piece=makers.piece())],
+    "recall_state_known": [lambda: issued(state="forgotten")],
     "release_rejected_with_reason": [
         lambda: decision(decision="rejected"),
         lambda: decision(decision="recalled", reason="no decision on a cycle"),
