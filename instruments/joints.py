@@ -48,31 +48,6 @@ class Telescope:
     lock: str
 
 
-@dataclass(frozen=True, slots=True)
-class Delivery:
-    """What takes an implant to its place: folded in the loader, through the sheath, out by the pusher.
-
-    Args:
-        implant_width: its diameter when compressed.
-        implant_length: its length when compressed.
-        loader_bore: inner diameter of the loader.
-        sheath_bore: inner diameter of the sheath.
-        sheath_length: length of the sheath.
-        pusher_width: outer diameter of the pusher.
-        pusher_length: length of the pusher.
-        past_tip_mm: how far the pusher must reach past the sheath's tip [mm]; None = not stated.
-    """
-
-    implant_width: Measure
-    implant_length: Measure
-    loader_bore: Measure
-    sheath_bore: Measure
-    sheath_length: Measure
-    pusher_width: Measure
-    pusher_length: Measure
-    past_tip_mm: float | None
-
-
 def reaches_past(tool: Measure, way: Sequence[Measure], wanted_mm: float | None) -> Judgement:
     """Whether a tool reaches past the end of its way by the wanted amount.
 
@@ -273,30 +248,6 @@ def same_size(one: Named, other: Named) -> Judgement:
         other: the barrel and its size.
     """
     return _same_name("sheath-size", "size", one, other)
-
-
-def delivers(delivery: Delivery, gap_mm: float) -> Judgement:
-    """Whether loader, sheath, pusher and implant belong together.
-
-    The compressed implant passes loader and sheath and is no longer than the sheath; the loader's bore is
-    no wider than the sheath's, or the implant would meet a step; the pusher runs in the sheath and reaches
-    past its tip by its stated amount. Force, friction and release are not asked here.
-
-    Args:
-        delivery: dimensions of the four.
-        gap_mm: running gap of the pusher in the sheath [mm], from 0; the implant bears on the wall.
-    """
-    d = delivery
-    return all_of(
-        [
-            takes_implant(d.loader_bore, d.implant_width),
-            takes_implant(d.sheath_bore, d.implant_width),
-            hands_over(d.loader_bore, d.sheath_bore),
-            stays_within(d.implant_length, (d.sheath_length,)),
-            passes_through(d.sheath_bore, d.pusher_width, gap_mm),
-            reaches_past(d.pusher_length, (d.sheath_length,), d.past_tip_mm),
-        ]
-    )
 
 
 def _margin(longer: Sequence[Measure], shorter: Sequence[Measure]) -> tuple[float, float] | None:

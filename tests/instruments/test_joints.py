@@ -9,11 +9,9 @@ import pytest
 from instruments.fit import Dimension, Fit, Judgement, Measure
 from instruments.joints import (
     Adapter,
-    Delivery,
     Telescope,
     carries,
     couples,
-    delivers,
     port_serves,
     reaches_past,
     seal_closes,
@@ -140,32 +138,3 @@ def test_an_optical_forceps_takes_the_telescope_it_is_made_for(
     judgement = carries(MADE_FOR, replace(MADE_FOR, name="Telescope", **changed))  # type: ignore[arg-type]
     assert judgement.fit is fit
     assert [finding.slug for finding in judgement.findings if finding.severity != "note"] == ([slug] if slug else [])
-
-
-DELIVERY = Delivery(
-    implant_width=Measure("Implant", Dimension(7.0)),
-    implant_length=Measure("Implant length", Dimension(40)),
-    loader_bore=Measure("Loader", Dimension(7.2)),
-    sheath_bore=Measure("Sheath", Dimension(7.4)),
-    sheath_length=Measure("Sheath length", Dimension(410)),
-    pusher_width=Measure("Pusher", Dimension(7.0)),
-    pusher_length=Measure("Pusher length", Dimension(440)),
-    past_tip_mm=25,
-)
-
-
-@pytest.mark.parametrize(
-    ("changed", "fit"),
-    [
-        ({}, Fit.FITS),
-        ({"implant_width": Measure("Implant", Dimension(7.3))}, Fit.DOES_NOT_FIT),
-        ({"implant_length": Measure("Implant length", Dimension(420))}, Fit.DOES_NOT_FIT),
-        ({"loader_bore": Measure("Loader", Dimension(7.5))}, Fit.DOES_NOT_FIT),
-        ({"sheath_bore": Measure("Sheath", Dimension(7.3, 0.05))}, Fit.TIGHT),
-        ({"pusher_width": Measure("Pusher", Dimension(7.2))}, Fit.DOES_NOT_FIT),
-        ({"pusher_length": Measure("Pusher length", Dimension(430))}, Fit.DOES_NOT_FIT),
-        ({"past_tip_mm": None}, Fit.NOT_MEASURED),
-    ],
-)
-def test_loader_sheath_pusher_and_implant(changed: dict[str, object], fit: Fit) -> None:
-    assert delivers(replace(DELIVERY, **changed), 0.15).fit is fit  # type: ignore[arg-type]

@@ -275,6 +275,7 @@ def test_a_delivery_straight_through_the_barrel() -> None:
     [
         ({"implant": replace(IMPLANT, width=Dimension(7.0, 0.1))}, FOLDED, Fit.DOES_NOT_FIT),
         ({"implant": replace(IMPLANT, width=None)}, FOLDED, Fit.NOT_MEASURED),
+        ({"sheath": replace(SHEATH, bore=Dimension(6.5, 0.05))}, FOLDED, Fit.TIGHT),
         ({"implant": replace(IMPLANT, length=Dimension(470))}, INSIDE, Fit.DOES_NOT_FIT),
         ({"loader": replace(LOADER, bore=Dimension(6.8, 0.05))}, STEP, Fit.TIGHT),
         ({"loader": replace(LOADER, bore=Dimension(7.0))}, STEP, Fit.DOES_NOT_FIT),
