@@ -8,7 +8,7 @@ fit raises ValueError with one sentence that can be shown as it stands.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from math import isfinite
 from typing import Any, NoReturn
 
@@ -134,6 +134,56 @@ def number(*, above: float | None = None, low: float | None = None, high: float 
         return figure
 
     return reader
+
+
+def whole(most: int, *, least: int = 0) -> Reader:
+    """Reader of a whole number from `least` up to `most`."""
+
+    def reader(value: object, name: str) -> int:
+        if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+            raise _refusal(name, value, f"a whole number from {least} up to {most}")
+        return value
+
+    return reader
+
+
+def mapped(item: Reader) -> Reader:
+    """Reader of an object with any keys, each value read by `item`."""
+
+    def reader(value: object, name: str) -> dict[str, Any]:
+        keys = value if isinstance(value, dict) else ()
+        values: dict[str, Any] = record({}, dict.fromkeys(keys, item))(value, name)
+        return values
+
+    return reader
+
+
+def nullable(item: Reader) -> Reader:
+    """Reader of null, or of what `item` reads."""
+
+    def reader(value: object, name: str) -> Any:
+        return None if value is None else item(value, name)
+
+    return reader
+
+
+def one_of(words: Iterable[str]) -> Reader:
+    """Reader of one of these texts."""
+    known = tuple(words)
+
+    def reader(value: object, name: str) -> str:
+        if not isinstance(value, str) or value not in known:
+            raise _refusal(name, value, f"one of {', '.join(known)}")
+        return value
+
+    return reader
+
+
+def truth(value: object, name: str) -> bool:
+    """Reader of true or false."""
+    if not isinstance(value, bool):
+        raise _refusal(name, value, "true or false")
+    return value
 
 
 def text(value: object, name: str) -> str:

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
-from journal.documents import Reader, listed, number, quoted, read, record
+from journal.documents import listed, mapped, number, quoted, read, record, whole
 from trays.completion import (
     FINEST_WEIGHT,
     GREATEST_WEIGHT,
@@ -117,28 +117,6 @@ def _unknown(name: str, value: object, kept: str, count: int) -> ValueError:
     return ValueError(f"Cannot read {name}: it has {quoted(value)}, {expected}.")
 
 
-def _whole(most: int) -> Reader:
-    """Reader of a whole number from 0 up to `most`."""
-
-    def reader(value: object, name: str) -> int:
-        if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= most:
-            raise ValueError(f"Cannot read {name}: it is {quoted(value)}, must be a whole number from 0 up to {most}.")
-        return value
-
-    return reader
-
-
-def _mapped(item: Reader) -> Reader:
-    """Reader of an object with any keys, each value read by `item`."""
-
-    def reader(value: object, name: str) -> dict[str, Any]:
-        keys = value if isinstance(value, dict) else ()
-        values: dict[str, Any] = record({}, dict.fromkeys(keys, item))(value, name)
-        return values
-
-    return reader
-
-
 def _kind(value: object, name: str) -> Kind:
     if isinstance(value, bool) or not isinstance(value, int | str) or value == "":
         raise ValueError(f"Cannot read {name}: it is {quoted(value)}, must be a text or a whole number.")
@@ -152,12 +130,12 @@ def _weight(value: object, name: str) -> float:
     return weight
 
 
-COUNT = _whole(MOST)
+COUNT = whole(MOST)
 REQUIRED = {
     "templates": listed(listed(_kind)),
     "trays": listed(record({"template": COUNT, "missing": listed(COUNT)})),
-    "needed": _mapped(COUNT),
+    "needed": mapped(COUNT),
 }
-OPTIONAL = {"accepts": _mapped(listed(_kind)), "spare": _mapped(COUNT), "weight": _mapped(_weight)}
+OPTIONAL = {"accepts": mapped(listed(_kind)), "spare": mapped(COUNT), "weight": mapped(_weight)}
 
 COMPUTATIONS = {"complete-trays": compute_complete_trays}

@@ -4,7 +4,22 @@ from __future__ import annotations
 
 import pytest
 
-from journal.documents import LONGEST_QUOTE, from_json, listed, number, quoted, read, record, text
+from journal.documents import (
+    LONGEST_QUOTE,
+    Reader,
+    from_json,
+    listed,
+    mapped,
+    nullable,
+    number,
+    one_of,
+    quoted,
+    read,
+    record,
+    text,
+    truth,
+    whole,
+)
 
 
 @pytest.mark.parametrize(
@@ -99,3 +114,30 @@ def test_a_value_that_is_nested_too_deeply_is_refused_without_being_repeated() -
     for _ in range(100_000):
         nest = [nest]
     assert quoted(nest) == "nested too deeply to be repeated"
+
+
+SMALL: dict[str, tuple[Reader, list[object], list[object], str]] = {
+    "whole": (whole(3), [0, 3], [-1, 4, 1.0, True, "1", None], "a whole number from 0 up to 3"),
+    "whole from below": (whole(1, least=-1), [-1, 1], [-2, 2], "a whole number from -1 up to 1"),
+    "truth": (truth, [True, False], [0, 1, "true", None], "true or false"),
+    "one of": (one_of(["wet", "dry"]), ["wet", "dry"], ["", "damp", 1, None, ["wet"]], "one of wet, dry"),
+    "nullable": (nullable(truth), [None, True], [0, ""], "true or false"),
+}
+
+
+@pytest.mark.parametrize("kind", SMALL)
+def test_small_readers_take_their_values_and_no_others(kind: str) -> None:
+    reader, taken, refused, expected = SMALL[kind]
+    assert [reader(value, "x") for value in taken] == taken
+    for value in refused:
+        with pytest.raises(ValueError, match=r"^Cannot read x: it is ") as refusal:
+            reader(value, "x")
+        assert str(refusal.value) == f"Cannot read x: it is {quoted(value)}, must be {expected}."
+
+
+def test_an_object_with_any_keys_is_read_by_its_values() -> None:
+    assert mapped(truth)({"a": True, "b": False}, "x") == {"a": True, "b": False}
+    with pytest.raises(ValueError, match=r"Cannot read x\.b: it is 1, must be true or false\."):
+        mapped(truth)({"b": 1}, "x")
+    with pytest.raises(ValueError, match=r"Cannot read x: it is \[\], must be an object\."):
+        mapped(truth)([], "x")

@@ -1,0 +1,377 @@
+"""A day to be planned, and the plan made for it.
+
+All times are whole minutes, counted from the midnight before the day that is planned.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field, fields
+from enum import StrEnum
+
+LATEST_MIN = 100_000  # ten weeks; what lies beyond is a slip of the pen
+MOST = 1_000  # benches, load units or uses in one count
+GREATEST_WEIGHT = 1_000
+
+
+class TrayState(StrEnum):
+    """Where a tray is when the day begins."""
+
+    DIRTY = "dirty"
+    IN_WASHER = "in_washer"
+    CLEANED = "cleaned"
+    PACKED = "packed"
+    IN_STERILISER = "in_steriliser"
+    STERILE = "sterile"
+    QUARANTINED = "quarantined"
+    ON_LOAN = "on_loan"
+
+
+class Stage(StrEnum):
+    """What is done to a tray on its way to the shelf, in this order; cooling takes no bench and no machine."""
+
+    PRECLEAN = "preclean"
+    WASHER = "washer"
+    ASSEMBLY = "assembly"
+    STERILISER = "steriliser"
+
+
+ALL_STAGES = tuple(Stage)
+STAGES_LEFT: Mapping[TrayState, tuple[Stage, ...]] = {
+    TrayState.DIRTY: ALL_STAGES,
+    TrayState.ON_LOAN: ALL_STAGES,
+    TrayState.IN_WASHER: ALL_STAGES[2:],
+    TrayState.CLEANED: ALL_STAGES[2:],
+    TrayState.PACKED: ALL_STAGES[3:],
+    TrayState.IN_STERILISER: (),
+    TrayState.STERILE: (),
+    TrayState.QUARANTINED: (),
+}
+"""What is still to be done to a tray; one in the steriliser has yet to cool."""
+
+UNUSABLE_UNLESS_FREE = frozenset({TrayState.QUARANTINED, TrayState.ON_LOAN})
+
+
+@dataclass(frozen=True, slots=True)
+class Template:
+    """What all trays of a kind have in common.
+
+    Args:
+        id: its number.
+        preclean_min: at the pre-clean bench [min].
+        assemble_min: at the assembly bench [min].
+        programme: of the steriliser; a load has one.
+        implant: whether it is held after the cycle.
+        load_units: room it takes in a machine.
+
+    Raises:
+        ValueError: a figure is out of range.
+    """
+
+    id: int
+    preclean_min: int
+    assemble_min: int
+    programme: str
+    implant: bool = False
+    load_units: int = 1
+
+    def __post_init__(self) -> None:
+        _check_whole(f"template {self.id}", self, ("preclean_min", "assemble_min"), LATEST_MIN)
+        _check_whole(f"template {self.id}", self, ("load_units",), MOST, least=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Tray:
+    """A tray when the day begins.
+
+    Args:
+        id: its number.
+        template: number of its template.
+        site: position of the site that processes it.
+        state: where it is.
+        free_at_min: when it can first be taken on from there; None = a loan or a quarantined tray cannot be used
+            at all, any other is there from the first minute.
+
+    Raises:
+        ValueError: the minute is out of range.
+    """
+
+    id: int
+    template: int
+    site: int
+    state: TrayState
+    free_at_min: int | None = None
+
+    def __post_init__(self) -> None:
+        if self.free_at_min is not None:
+            _check_whole(f"tray {self.id}", self, ("free_at_min",), LATEST_MIN)
+
+    @property
+    def usable(self) -> bool:
+        """Whether it can be had that day at all."""
+        return self.free_at_min is not None or self.state not in UNUSABLE_UNLESS_FREE
+
+
+@dataclass(frozen=True, slots=True)
+class CaseDemand:
+    """A case that needs one tray.
+
+    Args:
+        id: its number.
+        site: position of the site where it takes place.
+        start_min: planned start [min].
+        duration_min: how long it takes [min].
+        weight: what it counts when its tray is there in time.
+        accepts: numbers of the templates that will do, the preferred one first.
+
+    Raises:
+        ValueError: a figure is out of range.
+    """
+
+    id: int
+    site: int
+    start_min: int
+    duration_min: int
+    weight: int
+    accepts: tuple[int, ...]
+
+    def __post_init__(self) -> None:
+        _check_whole(f"case {self.id}", self, ("start_min", "duration_min"), LATEST_MIN)
+        _check_whole(f"case {self.id}", self, ("weight",), GREATEST_WEIGHT)
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """Benches and machines of one site.
+
+    Args:
+        preclean_benches: how many trays can be pre-cleaned at once.
+        assembly_benches: how many can be assembled at once.
+        washer_capacity: load units of each washer.
+        washers_free_at_min: from when each washer is free [min].
+        steriliser_capacity: load units of each steriliser.
+        sterilisers_free_at_min: from when each steriliser is free [min].
+
+    Raises:
+        ValueError: a figure is out of range.
+    """
+
+    preclean_benches: int
+    assembly_benches: int
+    washer_capacity: int
+    washers_free_at_min: tuple[int, ...]
+    steriliser_capacity: int
+    sterilisers_free_at_min: tuple[int, ...]
+
+    def __post_init__(self) -> None:
+        names = ("preclean_benches", "assembly_benches", "washer_capacity", "steriliser_capacity")
+        _check_whole("a site", self, names, MOST)
+        for name in ("washers_free_at_min", "sterilisers_free_at_min"):
+            for minute in getattr(self, name):
+                if not 0 <= minute <= LATEST_MIN:
+                    raise _refusal("a site", name, minute, f"0 to {LATEST_MIN} for each machine")
+
+    def benches(self, stage: Stage) -> int:
+        """Benches of pre-cleaning or assembly."""
+        return self.preclean_benches if stage is Stage.PRECLEAN else self.assembly_benches
+
+    def free_at_min(self, stage: Stage) -> tuple[int, ...]:
+        """From when each machine of a batch stage is free."""
+        return self.washers_free_at_min if stage is Stage.WASHER else self.sterilisers_free_at_min
+
+    def capacity(self, stage: Stage) -> int:
+        """Load units of a machine of a batch stage."""
+        return self.washer_capacity if stage is Stage.WASHER else self.steriliser_capacity
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """A day to be planned.
+
+    Args:
+        templates: all templates.
+        trays: all trays.
+        cases: all cases.
+        sites: all sites; trays and cases name them by position, counted from 0.
+        washer_min: length of a washer cycle [min].
+        programme_min: length of each steriliser programme [min].
+        cooling_min: from the end of the steriliser cycle to the shelf [min].
+        implant_hold_min: the same for implants, where it is longer [min].
+        move_same_site_min: from the shelf to a case of the same site [min].
+        move_other_site_min: from the shelf to a case of another site [min].
+        prepare_min: in the theatre before the case starts [min].
+        return_min: from the end of a case until the tray is dirty at its own site [min].
+        uses_per_tray: how many cases a tray may serve.
+
+    Raises:
+        ValueError: a figure is out of range, a number stands for two, or names what is not there.
+    """
+
+    templates: tuple[Template, ...]
+    trays: tuple[Tray, ...]
+    cases: tuple[CaseDemand, ...]
+    sites: tuple[Site, ...]
+    washer_min: int
+    programme_min: Mapping[str, int]
+    cooling_min: int
+    implant_hold_min: int
+    move_same_site_min: int
+    move_other_site_min: int
+    prepare_min: int
+    return_min: int
+    uses_per_tray: int
+    _templates: dict[int, Template] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        times = [item.name for item in fields(self) if item.name.endswith("_min") and item.name != "programme_min"]
+        _check_whole("the day", self, times, LATEST_MIN)
+        _check_whole("the day", self, ("uses_per_tray",), MOST, least=1)
+        for programme, minutes in self.programme_min.items():
+            if not 0 <= minutes <= LATEST_MIN:
+                raise _refusal("the day", f"programme {programme}", minutes, f"0 to {LATEST_MIN}")
+        object.__setattr__(self, "_templates", {template.id: template for template in self.templates})
+        self._check_references()
+
+    def _check_references(self) -> None:
+        _check_once("template", [template.id for template in self.templates])
+        _check_once("tray", [tray.id for tray in self.trays])
+        _check_once("case", [case.id for case in self.cases])
+        for template in self.templates:
+            if template.programme not in self.programme_min:
+                raise _refusal(f"template {template.id}", "programme", template.programme, "one whose length is given")
+        for tray in self.trays:
+            self._check_place(f"tray {tray.id}", tray.site, (tray.template,))
+        for case in self.cases:
+            self._check_place(f"case {case.id}", case.site, case.accepts)
+
+    def _check_place(self, subject: str, site: int, templates: Iterable[int]) -> None:
+        if site not in range(len(self.sites)):
+            raise _refusal(subject, "site", site, "a position in the list of sites, counted from 0")
+        for template in templates:
+            if template not in self._templates:
+                raise _refusal(subject, "template", template, "a template of the day")
+
+    def template_of(self, tray: Tray) -> Template:
+        """The template of a tray."""
+        return self._templates[tray.template]
+
+    def move_min(self, case: CaseDemand, tray: Tray) -> int:
+        """From the shelf of the tray's site to the case [min]."""
+        return self.move_same_site_min if case.site == tray.site else self.move_other_site_min
+
+    def deadline_min(self, case: CaseDemand, tray: Tray | None = None) -> int:
+        """When a tray must be on its shelf to serve a case; no tray = one of the case's own site."""
+        move = self.move_same_site_min if tray is None else self.move_min(case, tray)
+        return case.start_min - self.prepare_min - move
+
+    def dirty_again_min(self, case: CaseDemand) -> int:
+        """When a tray that served this case is dirty at its own site."""
+        return case.start_min + case.duration_min + self.return_min
+
+    def moves(self, case: CaseDemand, tray: Tray) -> int:
+        """One for another site, one for another template than the first that the case accepts."""
+        return (case.site != tray.site) + (case.accepts[0] != tray.template)
+
+    def stage_min(self, tray: Tray, stage: Stage) -> int:
+        """How long a tray takes at a stage, queues left out [min]."""
+        template = self.template_of(tray)
+        minutes = {
+            Stage.PRECLEAN: template.preclean_min,
+            Stage.WASHER: self.washer_min,
+            Stage.ASSEMBLY: template.assemble_min,
+            Stage.STERILISER: self.programme_min[template.programme],
+        }
+        return minutes[stage]
+
+    def wait_min(self, tray: Tray) -> int:
+        """From the end of the steriliser cycle until the tray is on the shelf [min]."""
+        return max(self.cooling_min, self.implant_hold_min) if self.template_of(tray).implant else self.cooling_min
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedCase:
+    """What the plan says of a case.
+
+    Args:
+        case: its number.
+        tray: number of the tray that serves it; None when it is late.
+        ready_min: when that tray is on its shelf.
+        deadline_min: when it must be; for a late case, when a tray of its own site would have to be.
+        on_time: whether a tray is there in time.
+        why: why not, as a slug; None when it is on time.
+        detail: the same as a sentence; None when it is on time.
+    """
+
+    case: int
+    tray: int | None
+    ready_min: int | None
+    deadline_min: int
+    on_time: bool
+    why: str | None = None
+    detail: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """One load of a machine: which machine of the trays' site, counted from 0, when, and what is in it."""
+
+    machine: int
+    stage: Stage
+    start_min: int
+    end_min: int
+    trays: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """One tray at a bench."""
+
+    tray: int
+    stage: Stage
+    start_min: int
+    end_min: int
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Who gets which tray, and when every tray is where.
+
+    Args:
+        on_time_weight: weight of the cases on time.
+        bound: no plan has more weight on time than this.
+        least_slack_min: least of what lies between ready and deadline over the cases on time, each counted up to
+            120; None when no case is on time.
+        moves: trays from another site, and trays of another template than the preferred one.
+        proven: whether no plan is better in weight, then least slack, then moves.
+        cases: one entry for each case, in the order of the day.
+        batches: loads of the machines, by start.
+        work: what the benches do, by start.
+    """
+
+    on_time_weight: int
+    bound: int
+    least_slack_min: int | None
+    moves: int
+    proven: bool
+    cases: tuple[PlannedCase, ...]
+    batches: tuple[Batch, ...]
+    work: tuple[Work, ...]
+
+
+def _check_whole(subject: str, thing: object, names: Iterable[str], most: int, *, least: int = 0) -> None:
+    for name in names:
+        value = getattr(thing, name)
+        if not least <= value <= most:
+            raise _refusal(subject, name, value, f"{least} to {most}")
+
+
+def _check_once(kind: str, numbers: Collection[int]) -> None:
+    seen: set[int] = set()
+    for number in numbers:
+        if number in seen:
+            raise ValueError(f"Cannot plan the day: {kind} {number} is there twice, must be there once.")
+        seen.add(number)
+
+
+def _refusal(subject: str, name: str, value: object, expected: str) -> ValueError:
+    return ValueError(f"Cannot plan {subject}: its {name} is {value}, must be {expected}.")

@@ -1,0 +1,151 @@
+"""A day to be planned and its plan, as documents: read against the tables of their keys, and written."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from journal.documents import Reader, listed, mapped, nullable, one_of, read, record, text, truth, whole
+from lists.scenario import (
+    GREATEST_WEIGHT,
+    LATEST_MIN,
+    MOST,
+    Batch,
+    CaseDemand,
+    Plan,
+    PlannedCase,
+    Scenario,
+    Site,
+    Stage,
+    Template,
+    Tray,
+    TrayState,
+    Work,
+)
+
+NUMBER = whole(2**53)  # ids; beyond, JSON of other programs is no longer exact
+POSITION = whole(MOST)
+MINUTE = whole(LATEST_MIN)
+COUNT = whole(MOST)
+MINUTES = listed(MINUTE, most=MOST)
+
+TEMPLATE = {
+    "id": NUMBER,
+    "preclean_min": MINUTE,
+    "assemble_min": MINUTE,
+    "programme": text,
+    "implant": truth,
+    "load_units": COUNT,
+}
+TRAY: dict[str, Reader] = {"id": NUMBER, "template": NUMBER, "site": POSITION, "state": one_of(TrayState)}
+TRAY_MORE = {"free_at_min": nullable(MINUTE)}
+CASE = {
+    "id": NUMBER,
+    "site": POSITION,
+    "start_min": MINUTE,
+    "duration_min": MINUTE,
+    "weight": whole(GREATEST_WEIGHT),
+    "accepts": listed(NUMBER),
+}
+SITE = {
+    "preclean_benches": COUNT,
+    "assembly_benches": COUNT,
+    "washer_capacity": COUNT,
+    "washers_free_at_min": MINUTES,
+    "steriliser_capacity": COUNT,
+    "sterilisers_free_at_min": MINUTES,
+}
+SCENARIO = {
+    "templates": listed(record(TEMPLATE)),
+    "trays": listed(record(TRAY, TRAY_MORE)),
+    "cases": listed(record(CASE)),
+    "sites": listed(record(SITE), most=MOST),
+    "washer_min": MINUTE,
+    "programme_min": mapped(MINUTE),
+    "cooling_min": MINUTE,
+    "implant_hold_min": MINUTE,
+    "move_same_site_min": MINUTE,
+    "move_other_site_min": MINUTE,
+    "prepare_min": MINUTE,
+    "return_min": MINUTE,
+    "uses_per_tray": COUNT,
+}
+
+LATER_MIN = whole(10 * LATEST_MIN)  # of a plan; a queue may end after the last minute that a day may name
+TRAYS = listed(NUMBER, least=1)
+SPAN = {"start_min": LATER_MIN, "end_min": LATER_MIN}
+PLANNED_CASE = {
+    "case": NUMBER,
+    "tray": nullable(NUMBER),
+    "ready_min": nullable(LATER_MIN),
+    "deadline_min": whole(LATEST_MIN, least=-2 * LATEST_MIN),  # before midnight for a case right after it
+    "on_time": truth,
+    "why": nullable(text),
+    "detail": nullable(text),
+}
+PLAN = {
+    "on_time_weight": NUMBER,
+    "bound": NUMBER,
+    "least_slack_min": nullable(MINUTE),
+    "moves": NUMBER,
+    "proven": truth,
+    "cases": listed(record(PLANNED_CASE)),
+    "batches": listed(
+        record({"machine": POSITION, "stage": one_of([Stage.WASHER, Stage.STERILISER]), **SPAN, "trays": TRAYS})
+    ),
+    "work": listed(record({"tray": NUMBER, "stage": one_of([Stage.PRECLEAN, Stage.ASSEMBLY]), **SPAN})),
+}
+
+
+def read_scenario(document: object) -> Scenario:
+    """The day that a document describes.
+
+    Raises:
+        ValueError: the document cannot be read; the message is one sentence.
+    """
+    values = read(document, SCENARIO)
+    return Scenario(
+        **{
+            **values,
+            "templates": tuple(Template(**entry) for entry in values["templates"]),
+            "trays": tuple(Tray(**{**entry, "state": TrayState(entry["state"])}) for entry in values["trays"]),
+            "cases": tuple(CaseDemand(**{**entry, "accepts": tuple(entry["accepts"])}) for entry in values["cases"]),
+            "sites": tuple(Site(**_tuples(entry)) for entry in values["sites"]),
+        }
+    )
+
+
+def read_plan(document: object) -> Plan:
+    """The plan that a document describes, as `written_plan` writes it.
+
+    Raises:
+        ValueError: the document cannot be read; the message is one sentence.
+    """
+    values = read(document, PLAN)
+    return Plan(
+        **{
+            **values,
+            "cases": tuple(PlannedCase(**entry) for entry in values["cases"]),
+            "batches": tuple(
+                Batch(**{**entry, "stage": Stage(entry["stage"]), "trays": tuple(entry["trays"])})
+                for entry in values["batches"]
+            ),
+            "work": tuple(Work(**{**entry, "stage": Stage(entry["stage"])}) for entry in values["work"]),
+        }
+    )
+
+
+def written_plan(plan: Plan) -> dict[str, Any]:
+    """The document of a plan."""
+    return {
+        **asdict(plan),
+        "cases": [asdict(entry) for entry in plan.cases],
+        "batches": [
+            {**asdict(entry), "stage": str(entry.stage), "trays": list(entry.trays)} for entry in plan.batches
+        ],
+        "work": [{**asdict(entry), "stage": str(entry.stage)} for entry in plan.work],
+    }
+
+
+def _tuples(entry: dict[str, Any]) -> dict[str, Any]:
+    return {key: tuple(value) if isinstance(value, list) else value for key, value in entry.items()}
