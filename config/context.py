@@ -10,32 +10,60 @@ from django.urls import NoReverseMatch, reverse
 
 THEMES = ("light", "dark")
 
-# Label, name of the URL, icon. An entry whose name does not resolve is left out.
-NAVIGATION = (
-    ("Today", "day", "sun"),
-    ("Scan", "scan", "scan-barcode"),
-    ("Trays", "trays", "package"),
-    ("Loads", "loads", "layers"),
-    ("Machines", "machines", "washing-machine"),
-    ("Recalls", "recalls", "triangle-alert"),
-    ("Look back", "look-back", "history"),
-    ("Stock", "stock", "box"),
-    ("Lists", "lists", "clipboard-list"),
-    ("Find", "find", "search"),
-    ("Catalogue", "catalogue", "book-open"),
-    ("Fit", "fit", "circle-dot"),
-    ("Notices", "notices", "bell"),
+# Sections with their icons and pages, each page a label and the name of its URL. What does not resolve is left out.
+Pages = tuple[tuple[str, str], ...]
+SECTIONS: tuple[tuple[str, str, Pages], ...] = (
+    ("Today", "sun", (("Today", "day"),)),
+    ("Scan", "scan-barcode", (("Scan", "scan"),)),
+    ("Lists", "clipboard-list", (("Lists", "lists"),)),
+    ("Trays", "package", (("Trays", "trays"), ("Templates", "templates"), ("Fit", "fit"))),
+    ("Loads", "layers", (("Loads", "loads"), ("Machines", "machines"), ("Records without a load", "records"))),
+    (
+        "Stock",
+        "box",
+        (
+            ("Single use and implants", "stock"),
+            ("Receive", "receive"),
+            ("Loans", "loans"),
+            ("Service and life", "service"),
+        ),
+    ),
+    ("Quality", "shield-check", (("Recalls", "recalls"), ("Look back", "look-back"), ("Sealed trail", "trail"))),
+    (
+        "Catalogue",
+        "book-open",
+        (("Catalogue", "catalogue"), ("Cards and sheets", "print"), ("Master data", "admin:index")),
+    ),
+    ("Find", "search", (("Find", "find"),)),
+    ("Notices", "bell", (("Notices", "notices"),)),
 )
-MASTER_DATA = ("Master data", "admin:index", "settings")
+STAFF_ONLY = "admin:index"
 
 
 class Entry(NamedTuple):
-    """One entry of the navigation."""
+    """One page of the navigation."""
 
     label: str
     url: str
-    icon: str
     current: bool
+
+
+class Section(NamedTuple):
+    """Pages that belong together; the first of them is where its name leads."""
+
+    label: str
+    icon: str
+    entries: tuple[Entry, ...]
+
+    @property
+    def url(self) -> str:
+        """Its first page."""
+        return self.entries[0].url
+
+    @property
+    def current(self) -> bool:
+        """Is the reader on one of its pages."""
+        return any(entry.current for entry in self.entries)
 
 
 class Page(NamedTuple):
@@ -47,7 +75,7 @@ class Page(NamedTuple):
     sign_in_url: str
     sign_out_url: str
     theme: str
-    navigation: tuple[Entry, ...]
+    navigation: tuple[Section, ...]
 
 
 def page(request: HttpRequest) -> dict[str, Page]:
@@ -66,17 +94,27 @@ def page(request: HttpRequest) -> dict[str, Page]:
     }
 
 
-def _navigation(request: HttpRequest) -> tuple[Entry, ...]:
+def _navigation(request: HttpRequest) -> tuple[Section, ...]:
     user = getattr(request, "user", None)
     if user is None or not user.is_authenticated:
         return ()
-    offered = (*NAVIGATION, MASTER_DATA) if user.is_staff else NAVIGATION
-    found = [(label, url, icon) for label, name, icon in offered if (url := address(name))]
+    found = {
+        name: url
+        for _, _, pages in SECTIONS
+        for _, name in pages
+        if (name != STAFF_ONLY or user.is_staff) and (url := address(name))
+    }
     # The longest address that the path starts with is where the reader is: "/" is a start of everything.
-    here = max((url for _, url, _ in found if request.path.startswith(url)), key=len, default="")
+    here = max((url for url in found.values() if request.path.startswith(url)), key=len, default="")
     if here == "/" and request.path != "/":
         here = ""
-    return tuple(Entry(label, url, icon, url == here) for label, url, icon in found)
+    sections = (
+        Section(
+            label, icon, tuple(Entry(word, found[name], found[name] == here) for word, name in pages if name in found)
+        )
+        for label, icon, pages in SECTIONS
+    )
+    return tuple(section for section in sections if section.entries)
 
 
 def address(name: str, *args: object) -> str:

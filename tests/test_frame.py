@@ -17,6 +17,8 @@ urlpatterns = [
     path("", View.as_view(), name="day"),
     path("lists/", View.as_view(), name="lists"),
     path("lists/plan/", View.as_view(), name="find"),
+    path("trays/", View.as_view(), name="trays"),
+    path("fit/", View.as_view(), name="fit"),
 ]
 
 
@@ -30,12 +32,21 @@ def frame(address: str, person: Person | None = None, **cookies: str) -> Page:
 @pytest.mark.urls("tests.test_frame")
 @pytest.mark.parametrize(
     ("address", "current"),
-    [("/", ["Today"]), ("/lists/", ["Lists"]), ("/lists/7/", ["Lists"]), ("/lists/plan/9/", ["Find"]), ("/else/", [])],
+    [
+        ("/", ["Today"]),
+        ("/lists/", ["Lists"]),
+        ("/lists/7/", ["Lists"]),
+        ("/lists/plan/9/", ["Find"]),
+        ("/fit/", ["Trays", "Fit"]),
+        ("/else/", []),
+    ],
 )
 def test_navigation_marks_where_the_reader_is(address: str, current: list[str]) -> None:
     navigation = frame(address, Person()).navigation
-    assert [entry.label for entry in navigation] == ["Today", "Lists", "Find"]  # names without a page are left out
-    assert [entry.label for entry in navigation if entry.current] == current
+    assert [section.label for section in navigation] == ["Today", "Lists", "Trays", "Find"]  # no page: left out
+    sections = [section.label for section in navigation if section.current]
+    pages = [entry.label for section in navigation for entry in section.entries if entry.current]
+    assert list(dict.fromkeys(sections + pages)) == current
 
 
 def test_who_is_not_signed_in_sees_no_navigation() -> None:
@@ -43,9 +54,11 @@ def test_who_is_not_signed_in_sees_no_navigation() -> None:
 
 
 def test_master_data_is_offered_to_staff_only() -> None:
-    address = reverse("admin:index")
-    assert address in [entry.url for entry in frame("/", Person(is_staff=True)).navigation]
-    assert address not in [entry.url for entry in frame("/", Person()).navigation]
+    def offered(person: Person) -> list[str]:
+        return [entry.url for section in frame("/", person).navigation for entry in section.entries]
+
+    assert reverse("admin:index") in offered(Person(is_staff=True))
+    assert reverse("admin:index") not in offered(Person())
 
 
 @pytest.mark.parametrize(("cookie", "theme"), [("dark", "dark"), ("light", "light"), ('"><script>', ""), ("", "")])
