@@ -28,7 +28,16 @@ SECTIONS: tuple[tuple[str, str, Pages], ...] = (
             ("Service and life", "service"),
         ),
     ),
-    ("Quality", "shield-check", (("Recalls", "recalls"), ("Look back", "look-back"), ("Sealed trail", "trail"))),
+    (
+        "Quality",
+        "shield-check",
+        (
+            ("Recalls", "recalls"),
+            ("Look back", "look-back"),
+            ("Sealed trail", "trail"),
+            ("Validation", "validation"),
+        ),
+    ),
     (
         "Catalogue",
         "book-open",

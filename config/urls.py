@@ -5,6 +5,7 @@ from django.urls import include, path, register_converter
 
 from config import look_back, views
 from config.health import health
+from config.validation import views as validation
 from journal.converters import DayConverter
 
 register_converter(DayConverter, "day")
@@ -17,6 +18,9 @@ urlpatterns = [
     path("find/", views.find, name="find"),
     path("look-back/", look_back.look_back, name="look-back"),
     path("look-back/table.csv", look_back.look_back_csv, name="look-back-csv"),
+    path("validation/", validation.validation, name="validation"),
+    path("validation/report.pdf", validation.validation_pdf, name="validation-pdf"),
+    path("validation/report.json", validation.validation_json, name="validation-json"),
     path("help/", views.guide, name="help"),
     path("scan/", views.scan, name="scan"),
     path("scan/check/", views.scanner_check, name="scan-check"),

@@ -162,6 +162,9 @@ CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 # Public keys with which the trail was signed before the present one, parted by commas.
 TRAIL_FORMER_KEYS = [key for key in os.environ.get("TRAIL_FORMER_KEYS", "").split(",") if key]
 
+VERSION = "0.1.0"
+REVISION = os.environ.get("LUMENKEEP_REVISION", "")  # of the code, for a copy that is no work tree of git
+
 UNIT_NAME = os.environ.get("UNIT_NAME", "Airway unit")
 HELP_EXTENSION = os.environ.get("HELP_EXTENSION", "")
 

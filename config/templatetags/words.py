@@ -99,6 +99,8 @@ STATE_CLASS: dict[str, Look] = {
     "out of service": STOP,
     "waiting": WAITING,
     "passed": READY,
+    "agrees": READY,
+    "differs": STOP,
     "failed": STOP,
     # cases and their readiness
     "planned": WAITING,

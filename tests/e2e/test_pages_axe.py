@@ -39,6 +39,7 @@ def test_pages_are_clean_for_axe_and_no_wider_than_the_screen(page: Page, live_s
         "/print/",
         "/scan/check/",
         "/trail/",
+        "/validation/",
     ):
         page.goto(f"{live_server.url}{address}")
         check(page, address)

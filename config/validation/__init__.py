@@ -1,0 +1,1 @@
+"""The validation report: every formula of the product against values that were published elsewhere."""
