@@ -80,16 +80,25 @@ def text_of(left: Left) -> str:
     return text
 
 
+def fingerprint(left: Left) -> str:
+    """SHA-256 of a file's bytes, in hex digits."""
+    with left.path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def place_of(root: Path, left: Left, folder: str) -> Path:
+    """Where a file comes to lie in the folder of what is kept, or of what is refused."""
+    return root / folder / left.machine / f"{fingerprint(left)[:12]}-{left.path.name[-LONGEST_NAME:]}"
+
+
 def put_away(root: Path, left: Left, why_refused: str = "") -> Path:
     """Move a file to where it is kept, or refused with its reason; one of the same name and content is one.
 
     Returns:
         Where it lies now.
     """
-    folder = root / (REFUSED if why_refused else KEPT) / left.machine
-    folder.mkdir(parents=True, exist_ok=True)
-    fingerprint = hashlib.sha256(left.path.read_bytes()).hexdigest()[:12]
-    place = folder / f"{fingerprint}-{left.path.name[-LONGEST_NAME:]}"
+    place = place_of(root, left, REFUSED if why_refused else KEPT)
+    place.parent.mkdir(parents=True, exist_ok=True)
     if why_refused:
         place.with_name(f"{place.name}.reason.txt").write_text(f"{why_refused}\n", encoding="utf-8")
     return left.path.replace(place)

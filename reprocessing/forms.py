@@ -18,6 +18,7 @@ from journal.models import Person
 from journal.roles import Right
 from reprocessing.models import Load, LoadLine, Machine
 from reprocessing.reads import alone_needed
+from reprocessing.reads.devices import differences_of
 from reprocessing.rules import MOMENT
 from reprocessing.states import DAY_TESTS, IndicatorKind, LoadKind, LoadState, MachineKind
 from trays.models import Pack
@@ -156,10 +157,10 @@ class Record(StepForm):
     """The file that a machine wrote of its cycle."""
 
     content = forms.FileField(
-        label="The machine’s record as CSV",
+        label="The machine’s record",
         error_messages={"empty": "Cannot attach the file: it is empty. Export the cycle again."},
-        help_text=f"UTF-8 text, at most {MOST_MB} MB. It is kept as it is and judged by the programme’s limits.",
-        widget=forms.FileInput(attrs={"accept": ".csv,.txt,text/csv,text/plain"}),
+        help_text=f"Its log as CSV, or its own message (HL7 v2). UTF-8 text, at most {MOST_MB} MB, kept as it is.",
+        widget=forms.FileInput(attrs={"accept": ".csv,.txt,.hl7,text/csv,text/plain"}),
     )
 
     def clean_content(self) -> UploadedFile:
@@ -245,6 +246,9 @@ class Release(StepForm):
                 help_text="You built this load alone. The exception is reviewed the next day.",
             )
             self.order_fields(["alone", "reason", "password"])
+        if differences_of(self.load):
+            self.fields["reason"].required = True
+            self.fields["reason"].label = "Why it may go out although message and record differ"
 
 
 class Reject(StepForm):

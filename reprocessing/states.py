@@ -145,6 +145,7 @@ MACHINE_MOVES: dict[str, Move] = {
 
 MACHINE_STEPS: dict[str, Step] = {
     "record_test": Step("record a test of", tuple(MachineState), Right.TEST),
+    "set_device_number": Step("say the device number of", tuple(MachineState), Right.TEST),
     "set_columns": Step("say how to read the records of", tuple(MachineState), Right.TEST),
 }
 

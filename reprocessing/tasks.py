@@ -14,7 +14,7 @@ from django.utils import timezone
 from journal.actions import Concern, tell
 from journal.roles import Role
 from reprocessing import folder
-from reprocessing.actions import take_in
+from reprocessing.actions import note_refused, take_in
 from reprocessing.models import Arrival, Doubt, Indicator, Load, Recall
 from reprocessing.reads import waits_too_long_since
 from reprocessing.recall_states import RecallState
@@ -41,6 +41,8 @@ def _take(root: Path, left: folder.Left) -> None:
     try:
         text = folder.text_of(left)
     except ValueError as refusal:
+        place = folder.place_of(root, left, folder.REFUSED).relative_to(root)
+        note_refused(left.path.name, folder.fingerprint(left), f"{refusal} It lies in {place}.", left.machine)
         folder.put_away(root, left, str(refusal))
         return
     if left.is_unchanged:
@@ -54,10 +56,14 @@ def _waiting_records() -> Iterator[Concern]:
         yield Concern(
             cause=f"record:{row.pk}",
             role=Role.TECHNICIAN,
-            sentence=f"{row} of {row.machine or 'a machine not known'} came {_clock(row.came_at)} and has no load.",
-            remedy="Match it to its load, or set it aside.",
+            sentence=f"{row} of {row.machine or 'a machine not known'} came {_clock(row.came_at)} and {_why(row)}.",
+            remedy="Look at it, then set it aside." if row.fault else "Match it to its load, or set it aside.",
             link="/records/",
         )
+
+
+def _why(row: Arrival) -> str:
+    return "cannot be read" if row.fault else "has no load"
 
 
 @shared_task

@@ -13,6 +13,7 @@ urlpatterns = [
     path("records/<int:record>/match/", intake.match, name="record-match"),
     path("records/<int:record>/set-aside/", intake.set_aside, name="record-set-aside"),
     path("machines/<str:code>/columns/", intake.columns, name="machine-columns"),
+    path("machines/<str:code>/device-number/", intake.device_number, name="machine-device-number"),
     path("machines/", machines.machines, name="machines"),
     path("machines/<str:code>/", machines.machine, name="machine"),
     path("machines/<str:code>/<slug:verb>/", machines.machine_verb, name="machine-verb"),

@@ -7,7 +7,14 @@ from reprocessing.actions.evidence import (
     read_indicator,
     sign_exceptional_release,
 )
-from reprocessing.actions.intake import match_record, set_columns, set_record_aside, take_in
+from reprocessing.actions.intake import (
+    match_record,
+    note_refused,
+    set_columns,
+    set_device_number,
+    set_record_aside,
+    take_in,
+)
 from reprocessing.actions.loads import (
     add_pack,
     add_piece,
@@ -43,6 +50,7 @@ __all__ = [
     "issue_recall",
     "keep_recall_open",
     "match_record",
+    "note_refused",
     "open_load",
     "place_indicator",
     "propose_closure",
@@ -54,6 +62,7 @@ __all__ = [
     "release",
     "return_to_service",
     "set_columns",
+    "set_device_number",
     "set_record_aside",
     "settle_recalled",
     "sign_exceptional_release",

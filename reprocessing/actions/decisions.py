@@ -17,8 +17,10 @@ from reprocessing.actions.loads import counted
 from reprocessing.actions.recalls import FIND, recall_of_one
 from reprocessing.actions.unloading import count_cycle, end_facts, end_pack
 from reprocessing.checklist import Check
+from reprocessing.device_evidence import reason_wanted
 from reprocessing.models import Doubt, Load, LoadLine, Release
 from reprocessing.reads import against_release, alone_needed, builders, load_evidence, second_person_wanted
+from reprocessing.reads.devices import differences_of
 from reprocessing.reads.recalls import called_back
 from reprocessing.states import LOAD_STEPS, LoadState
 from reprocessing.writer import lock_load, move_load
@@ -42,7 +44,11 @@ def release(load: str, *, reason: str = "", alone: str = "", act: Act) -> Done:
     checks = load_evidence(row)
     signed_alone = alone.strip() if alone_needed(row, act.by) else ""
     evidence = {"checks": [check.as_dict() for check in checks]}
-    facts = [*_second_person_facts(row, act, alone), *against_release(row, checks)]
+    facts = [
+        *_second_person_facts(row, act, alone),
+        *against_release(row, checks),
+        *reason_wanted(row.code, differences_of(row), reason),
+    ]
     move_load(row, "release", act, facts=facts, reason=reason, evidence={"alone": signed_alone})
     Release.objects.create(
         load=row,

@@ -8,8 +8,10 @@ from collections.abc import Iterable, Iterator
 from instruments.models import ProgrammeKind
 from journal.actions import Act, Done, action, need, write_line
 from journal.findings import Finding, Refused, Severity, stop
+from reprocessing.actions.device_reports import attach_message
 from reprocessing.actions.loads import step_facts
 from reprocessing.actions.recalls import propose
+from reprocessing.device_message import is_message
 from reprocessing.judgement import Judgement
 from reprocessing.judging import judge_phases, judge_steam, judge_wash
 from reprocessing.models import ExceptionalRelease, Indicator, Load, LoadLine, Machine, Trace
@@ -24,7 +26,8 @@ from reprocessing.writer import lock_load, lock_load_and_machine
 def attach_trace(load: str, file_name: str, content: str, *, act: Act) -> Done:
     """Keep a cycle's record as received, with its judgement by the limits in force now.
 
-    A machine's log of time, temperature and pressure; of a low-temperature cycle the record of its phases.
+    A machine's log of time, temperature and pressure; of a low-temperature cycle the record of its phases; of any
+    cycle the machine's own message (HL7 v2), which informs and can forbid a release, but never stands for the log.
     The same file again changes nothing; a file that belongs to another load is refused. Of several the
     latest counts.
     """
@@ -39,6 +42,8 @@ def attach(row: Load, file_name: str, content: str, act: Act) -> Done:
     """
     step = LOAD_STEPS["attach_trace"]
     need(step.right, step.says, row.code, act)
+    if is_message(content):
+        return attach_message(row, file_name, content, act)
     trace, is_new = _keep(row, file_name, content, act)
     if trace.load_id != row.pk:
         raise Refused(_other_load(row, trace))

@@ -1,6 +1,6 @@
 """Machines, loads, cycles with their evidence, releases and recalls."""
 
-from reprocessing.models.evidence import ExceptionalRelease, Indicator, Release, Trace
+from reprocessing.models.evidence import DeviceReport, ExceptionalRelease, Indicator, Release, Trace
 from reprocessing.models.intake import Arrival, ArrivalState, MachineColumns
 from reprocessing.models.loads import Load, LoadLine, LoadPack, LoadPiece
 from reprocessing.models.machines import Doubt, Machine, MachineLine, MachineTest, ProgrammePhase
@@ -9,6 +9,7 @@ from reprocessing.models.recalls import Recall, RecallItem, RecallLine, RecallLo
 __all__ = [
     "Arrival",
     "ArrivalState",
+    "DeviceReport",
     "Doubt",
     "ExceptionalRelease",
     "Indicator",

@@ -7,6 +7,7 @@ from django.db.models import Q
 
 from journal.append_only import append_only
 from journal.models import Person
+from reprocessing.device_message import DeviceMessage
 from reprocessing.models.loads import Load
 from reprocessing.states import IndicatorKind, LoadState, Result
 
@@ -33,6 +34,34 @@ class Trace(models.Model):
 
     def __str__(self) -> str:
         return self.file_name
+
+
+@append_only
+class DeviceReport(models.Model):
+    """A machine's own message of a load's cycle: as received, and what it says."""
+
+    load = models.ForeignKey(Load, models.PROTECT, related_name="device_reports")
+    file_name = models.CharField(max_length=120)
+    sha256 = models.CharField(max_length=64, unique=True)
+    content = models.TextField(help_text="The message as received.")
+    device = models.CharField(max_length=80, help_text="The machine's own number, as it sends it.")
+    control_id = models.CharField(max_length=80, help_text="One for each message of a machine.")
+    said = models.JSONField(help_text="What was read of it.")
+    received_at = models.DateTimeField()
+    received_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(fields=["device", "control_id"], name="device_report_once"),
+        ]
+
+    def __str__(self) -> str:
+        return self.file_name
+
+    def as_message(self) -> DeviceMessage:
+        """What was read of it."""
+        return DeviceMessage.from_dict(self.said)
 
 
 class Indicator(models.Model):

@@ -56,7 +56,10 @@ class Arrival(models.Model):
 
     file_name = models.CharField(max_length=120)
     sha256 = models.CharField(max_length=64, unique=True)
-    content = models.TextField(help_text="The file as received.")
+    content = models.TextField(blank=True, help_text="The file as received; empty when it is no text.")
+    fault = models.TextField(blank=True, help_text="Why it is no text to keep here, and where it lies.")
+    device = models.CharField(max_length=80, blank=True, help_text="Of a message: the machine's own number.")
+    control_id = models.CharField(max_length=80, blank=True, help_text="Of a message: its own number.")
     machine = models.ForeignKey(Machine, models.PROTECT, null=True, blank=True, related_name="arrivals")
     came_at = models.DateTimeField()
     state = models.CharField(max_length=10, choices=_STATES, default=ArrivalState.WAITING)
@@ -70,6 +73,7 @@ class Arrival(models.Model):
     class Meta:
         ordering = ["-id"]
         constraints = [
+            models.CheckConstraint(condition=Q(fault="") | Q(content=""), name="arrival_kept_here_or_faulty"),
             models.CheckConstraint(
                 condition=Q(state=ArrivalState.WAITING, load=None, reason="", decided_at=None, decided_by=None)
                 | Q(state=ArrivalState.MATCHED, load__isnull=False, decided_at__isnull=False, decided_by__isnull=False)

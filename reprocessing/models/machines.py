@@ -55,6 +55,9 @@ class Machine(models.Model):
     place = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="machines")
     state = models.CharField(max_length=20, choices=_STATES, default=MachineState.IN_SERVICE)
     programmes = models.ManyToManyField(Programme, related_name="machines")
+    device_number = models.CharField(
+        max_length=80, blank=True, help_text="As the machine names itself in its messages; its code serves too."
+    )
     capacity = models.PositiveSmallIntegerField(default=8, help_text="Packs or trays in one load.")
 
     class Meta:
@@ -62,6 +65,9 @@ class Machine(models.Model):
         constraints = [
             models.CheckConstraint(condition=Q(kind__in=list(MachineKind)), name="machine_kind_known"),
             models.CheckConstraint(condition=Q(state__in=list(MachineState)), name="machine_state_known"),
+            models.UniqueConstraint(
+                fields=["device_number"], condition=~Q(device_number=""), name="machine_device_number_once"
+            ),
         ]
 
     def __str__(self) -> str:

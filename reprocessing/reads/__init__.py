@@ -16,6 +16,7 @@ from journal.reads import policy
 from reprocessing import checklist, rules
 from reprocessing.checklist import NOBODY, Check, Read, Seen
 from reprocessing.columns import Columns, named
+from reprocessing.device_message import is_message, read_message
 from reprocessing.limits import PhaseLimit, SteamLimits, VacuumLimits, WashLimits
 from reprocessing.models import (
     Arrival,
@@ -27,6 +28,7 @@ from reprocessing.models import (
     MachineTest,
     Recall,
 )
+from reprocessing.reads.devices import began, message_checks
 from reprocessing.recall_states import IN_FORCE
 from reprocessing.rules import Standing, Tested
 from reprocessing.states import (
@@ -262,13 +264,24 @@ def loads_of_record(arrival: Arrival) -> tuple[list[Load], Load | None]:
     rows = Load.objects.filter(state__in=[LoadState.RUNNING, LoadState.AWAITING_RELEASE]).select_related("machine")
     loads = list(rows.filter(machine=arrival.machine) if arrival.machine else rows)
     try:
-        trace = read_trace(arrival.content, columns_of(arrival.machine) if arrival.machine else None)
+        begins = _begins(arrival)
     except ValueError:
         return loads, None
-    local = trace.started_local
-    begins = trace.started_at or (timezone.make_aware(local) if local else None)
     fitting = [load for load in loads if begins and _ran_at(load, begins)]
     return loads, fitting[0] if len(fitting) == 1 else None
+
+
+def _begins(arrival: Arrival) -> datetime | None:
+    """When the cycle of a record began, as far as it says.
+
+    Raises:
+        ValueError: the record cannot be read.
+    """
+    if is_message(arrival.content):
+        return began(read_message(arrival.content))
+    trace = read_trace(arrival.content, columns_of(arrival.machine) if arrival.machine else None)
+    local = trace.started_local
+    return trace.started_at or (timezone.make_aware(local) if local else None)
 
 
 def _ran_at(load: Load, moment: datetime) -> bool:
@@ -281,7 +294,7 @@ def _ran_at(load: Load, moment: datetime) -> bool:
 def load_evidence(load: Load) -> tuple[Check, ...]:
     """The evidence for the decision on a load, one check for each thing looked at."""
     lines = list(load.lines.select_related("person"))
-    checks = [_trace_check(load)]
+    checks = [_trace_check(load), *message_checks(load)]
     if load.machine.washes:
         checks.append(checklist.dosing_check(load.dosing_recorded, seen=_latest(lines, "dosing_recorded")))
     else:

@@ -15,7 +15,8 @@ from reprocessing.columns import first_rows
 from reprocessing.forms import filled
 from reprocessing.models import Arrival, ArrivalState, Machine, MachineColumns, Trace
 from reprocessing.reads import loads_of_record
-from reprocessing.views.intake_forms import ColumnsForm, MatchRecord, SetRecordAside
+from reprocessing.reads.devices import fault_of
+from reprocessing.views.intake_forms import ColumnsForm, DeviceNumber, MatchRecord, SetRecordAside
 
 MOST_ROWS = 20
 """Records that wait, and as many that were decided, on a page; the oldest that wait come first."""
@@ -40,6 +41,7 @@ def _offer(arrival: Arrival) -> dict[str, Any]:
     loads, fitting = loads_of_record(arrival)
     return {
         "record": arrival,
+        "fault": fault_of(arrival),
         "fitting": fitting,
         "match": MatchRecord(loads=loads, auto_id=f"match_{arrival.pk}_%s"),
         "aside": SetRecordAside(auto_id=f"aside_{arrival.pk}_%s"),
@@ -94,11 +96,23 @@ def columns(request: HttpRequest, code: str) -> HttpResponse:
         "names": names,
         "rows": rows,
         "form": ColumnsForm(names=names, held=held, initial=initial),
+        "device": DeviceNumber(initial={"number": machine.device_number}, auto_id="device_%s"),
     }
     return render(request, "reprocessing/columns.html", context)
 
 
+@require_POST
+def device_number(request: HttpRequest, code: str) -> HttpResponse:
+    """Say by which number a machine names itself in its messages."""
+    return perform(
+        request,
+        lambda: actions.set_device_number(code, **filled(DeviceNumber(request.POST)), act=act_of(request)),
+        to=reverse("machine-columns", args=[code]),
+    )
+
+
 def _sample(machine: Machine) -> tuple[str, str]:
     """Name and text of the latest record that this machine left; both empty when there is none."""
-    record = Arrival.objects.filter(machine=machine).first() or Trace.objects.filter(load__machine=machine).first()
+    tables = Arrival.objects.filter(machine=machine, fault="", control_id="")
+    record = tables.first() or Trace.objects.filter(load__machine=machine).first()
     return (record.file_name, record.content) if record else ("", "")

@@ -36,6 +36,17 @@ class SetRecordAside(forms.Form):
     reason = forms.CharField(label="Why it belongs to no load", max_length=400)
 
 
+class DeviceNumber(forms.Form):
+    """By which number a machine names itself in its messages."""
+
+    number = forms.CharField(
+        required=False,
+        max_length=80,
+        label="Device number in its messages",
+        help_text="HL7 v2, SDD-2. Its code is understood without it.",
+    )
+
+
 class ColumnsForm(forms.Form):
     """What each column of a machine's log holds; nothing of it is guessed from a name."""
 

@@ -23,9 +23,10 @@ from reprocessing.checklist import summary
 from reprocessing.forms import OpenLoad, filled
 from reprocessing.models import Arrival, Load, Machine
 from reprocessing.reads import builders, load_evidence, programmes_offered, sets_in, trail_of, waits_too_long_since
+from reprocessing.reads.devices import differences_of
 from reprocessing.states import OPENS, LoadState, MachineKind
 from reprocessing.views.offers import Asked, doubts, offers, readings
-from reprocessing.views.records import record_of
+from reprocessing.views.records import messages_of, record_of
 from trays.models import Pack
 
 A_PAGE = 50
@@ -99,6 +100,8 @@ def load(request: HttpRequest, code: str) -> HttpResponse:
         "checks": checks,
         "summary": summary(checks),
         "record": record_of(row),
+        "device_messages": messages_of(row),
+        "differences": differences_of(row),
         "offers": offers(asked, checks),
         "readings": readings(asked),
         "doubts": doubts(asked),

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from django.utils.safestring import SafeString
 
 from instruments.models import ProgrammeKind
+from reprocessing.device_evidence import said_rows
 from reprocessing.judgement import Judgement
 from reprocessing.limits import SteamLimits, WashLimits
-from reprocessing.models import Load, Trace
+from reprocessing.models import DeviceReport, Load, Trace
 from reprocessing.reads import read_trace, steam_limits, wash_limits
 from reprocessing.trace_picture import trace_svg
 
@@ -43,6 +44,11 @@ def record_of(load: Load) -> Record | None:
         return Record(trace, judgement, _drawn(load, trace, judgement))
     except ValueError as refusal:  # a later release may read less than the one that took it
         return Record(trace, judgement, not_drawn=str(refusal))
+
+
+def messages_of(load: Load) -> list[tuple[DeviceReport, tuple[tuple[str, str], ...]]]:
+    """The machine's own messages of a load, the latest first, each with everything that it says."""
+    return [(row, said_rows(row.as_message())) for row in load.device_reports.select_related("received_by")]
 
 
 def _drawn(load: Load, record: Trace, judgement: Judgement) -> SafeString:

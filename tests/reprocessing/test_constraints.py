@@ -58,6 +58,19 @@ def arrival(**fields: Any) -> None:
     models.Arrival.objects.create(file_name="cycle.csv", sha256="0" * 64, content="t_s", came_at=AT, **fields)
 
 
+def device_report(*control_ids: str) -> None:
+    fields = {"device": "AC-1", "said": {}, "content": "", "file_name": "a", "received_at": AT}
+    for at, control_id in enumerate(control_ids):
+        models.DeviceReport.objects.create(
+            load=make.load(), sha256=str(at), control_id=control_id, received_by=makers.everybody(), **fields
+        )
+
+
+def device_number_twice() -> None:
+    for _ in range(2):
+        update(make.machine(tested=False), device_number="AC-1")
+
+
 def indicator(**fields: Any) -> None:
     values = {"kind": "chemical", "lot": "LOT 7", **fields}
     Indicator.objects.create(load=make.load(), **values)
@@ -136,6 +149,8 @@ BREAKS: dict[str, list[Callable[[], Any]]] = {
         lambda: arrival(state="set aside", decided_at=AT, decided_by=makers.everybody()),
         lambda: arrival(state="set aside", reason="a trial"),
     ],
+    "arrival_kept_here_or_faulty": [lambda: arrival(fault="it is no text")],
+    "device_report_once": [lambda: device_report("1", "1")],
     "doubt_decided_by_name": [
         lambda: doubt(decision="fit for use"),
         lambda: doubt(decided_at=AT, decided_by=makers.everybody()),
@@ -168,6 +183,7 @@ BREAKS: dict[str, list[Callable[[], Any]]] = {
     "load_piece_once": [lambda: piece_twice_in(same_load=True)],
     "load_started_when": [lambda: update(make.load(), state="running")],
     "load_state_known": [lambda: update(make.ended(), state="forgotten")],
+    "machine_device_number_once": [device_number_twice],
     "machine_kind_known": [lambda: update(make.machine(tested=False), kind="oven")],
     "machine_state_known": [lambda: update(make.machine(tested=False), state="asleep")],
     "machine_test_kind_known": [lambda: machine_test(kind="eye test")],
@@ -270,12 +286,21 @@ def test_a_record_a_decision_and_a_form_are_kept_once() -> None:
 
 @pytest.mark.parametrize(
     "table",
-    [models.Trace, models.Release, models.ExceptionalRelease, models.MachineTest, models.LoadLine, models.MachineLine],
+    [
+        models.Trace,
+        models.DeviceReport,
+        models.Release,
+        models.ExceptionalRelease,
+        models.MachineTest,
+        models.LoadLine,
+        models.MachineLine,
+    ],
 )
 def test_what_was_signed_or_recorded_never_changes(table: type[Model]) -> None:
     load = make.complete()
     decision(load=load, decision="released")
     form(load=load)
+    device_report("1")
     row = table._default_manager.order_by("pk").first()
     assert row is not None
     field = "at" if hasattr(row, "at") else "received_at" if hasattr(row, "received_at") else "signed_at"

@@ -129,11 +129,23 @@ def test_a_file_that_is_no_record_is_refused_with_its_reason(
 ) -> None:
     leave(drop, name, content)
     take_in_records()
-    assert not Arrival.objects.exists()
+    row = Arrival.objects.get()
+    assert words in row.fault
+    assert row.content == ""
+    assert "cannot be read" in Notice.objects.get(topic="records").sentence
     (reason,) = (drop / "refused").glob("*.reason.txt")
     assert words in reason.read_text(encoding="utf-8")
     (file,) = (path for path in (drop / "refused").iterdir() if path != reason)
     assert file.read_bytes() == content
+    assert row.fault.endswith(f"It lies in {file.relative_to(drop)}.")
+    leave(drop, name, content)
+    take_in_records()
+    assert Arrival.objects.count() == 1
+    technician = Browser(make.technician())
+    assert words in technician.read("/records/")
+    match = partial(actions.match_record, row.pk, make.ended().code, act=act(at=ENDED))
+    assert refused(match) == ["record-faulty"]
+    assert "is set aside and kept" in technician.send(f"/records/{row.pk}/set-aside/", reason="not of a cycle")
 
 
 def test_what_was_taken_in_and_not_moved_is_moved_by_the_next_round(drop: Path) -> None:
@@ -265,8 +277,12 @@ def test_the_page_of_records_names_the_load_and_matches() -> None:
 
 
 def test_a_record_is_set_aside_from_its_page() -> None:
-    row = arrival()
-    text = Browser(make.technician()).send(f"/records/{row.pk}/set-aside/", reason="an empty trial")
+    machine, technician = make.machine(), make.technician()
+    row = arrival(machine=machine.code)
+    text = Browser(technician).send(f"/records/{row.pk}/set-aside/", reason="an empty trial")
+    line = machine.lines.get(verb="set_record_aside")
+    assert (line.person, line.reason) == (technician, "an empty trial")
+    assert line.evidence == {"record": "cycle.csv", "sha256": row.sha256}
     assert "cycle.csv is set aside and kept." in text
     assert "set aside: an empty trial" in text
     assert "Not found by its time" not in text
