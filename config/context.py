@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from functools import partial
+from typing import Any, NamedTuple
 
 from django.conf import settings
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
+from django.utils.functional import SimpleLazyObject
 
 THEMES = ("light", "dark")
 
@@ -87,20 +89,22 @@ class Page(NamedTuple):
     navigation: tuple[Section, ...]
 
 
-def page(request: HttpRequest) -> dict[str, Page]:
-    """The frame of the page that answers this request."""
+def page(request: HttpRequest) -> dict[str, Any]:
+    """The frame of the page that answers this request, made when it is drawn: a part of a page has none."""
+    return {"page": SimpleLazyObject(partial(_page, request))}
+
+
+def _page(request: HttpRequest) -> Page:
     theme = request.COOKIES.get("theme", "")
-    return {
-        "page": Page(
-            unit_name=settings.UNIT_NAME,
-            help_extension=settings.HELP_EXTENSION,
-            home_url=address(settings.LOGIN_REDIRECT_URL),
-            sign_in_url=address(settings.LOGIN_URL),
-            sign_out_url=address("sign-out"),
-            theme=theme if theme in THEMES else "",
-            navigation=_navigation(request),
-        )
-    }
+    return Page(
+        unit_name=settings.UNIT_NAME,
+        help_extension=settings.HELP_EXTENSION,
+        home_url=address(settings.LOGIN_REDIRECT_URL),
+        sign_in_url=address(settings.LOGIN_URL),
+        sign_out_url=address("sign-out"),
+        theme=theme if theme in THEMES else "",
+        navigation=_navigation(request),
+    )
 
 
 def _navigation(request: HttpRequest) -> tuple[Section, ...]:

@@ -18,7 +18,7 @@ from reprocessing.actions import add_pack, add_piece, add_returned_set, open_loa
 from reprocessing.models import Load, Machine
 from reprocessing.reads import against_start, sets_in
 from reprocessing.states import LOAD_MOVES, LoadKind, LoadState, MachineKind
-from trays.models import Pack
+from trays.reads import live_pack
 from trays.states import PackState
 
 
@@ -184,7 +184,7 @@ def _pieces(count: int) -> str:
 
 def into_steriliser(load: str, thing: Thing, act: Act) -> Answer:
     """An assembled pack, by its own mark or by its tray's."""
-    pack = thing.row if thing.kind is Kind.PACK else Pack.objects.live().filter(tray=thing.row).first()
+    pack = thing.row if thing.kind is Kind.PACK else live_pack(thing.row)
     if pack is None:
         sentence = f"Cannot load {thing.words}: it is not packed, must be assembled."
         raise stop("not-packed", thing.code, sentence, "Assemble it first.")

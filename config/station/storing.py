@@ -10,6 +10,7 @@ from instruments.identity import Kind
 from journal.models import Place
 from trays.actions import store
 from trays.models import Pack
+from trays.reads import live_pack
 
 
 def take(scan: Scan) -> Answer:
@@ -32,7 +33,7 @@ def pack_of(thing: Thing, verb: str) -> Pack:
     """
     pack: Pack | None = thing.row
     if thing.kind is Kind.TRAY:
-        pack = Pack.objects.live().filter(tray=thing.row).first()
+        pack = live_pack(thing.row)
     if pack is None:
         sentence = f"Cannot {verb} {thing.words}: it is not packed, must be."
         raise stop("not-packed", thing.code, sentence, "Look up the tray.")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from decimal import ROUND_HALF_EVEN, Decimal
+from functools import cache
 from typing import NamedTuple
 
 from django import template
@@ -166,8 +167,9 @@ def outline(part: Part, scale: float) -> str:
 
 
 @register.simple_tag
+@cache
 def icon(name: str) -> SafeString:
-    """An icon of the sprite. It always stands beside a word, so it is hidden from screen readers."""
+    """An icon of the sprite, written once. It always stands beside a word, so it is hidden from screen readers."""
     return format_html('<svg aria-hidden="true" class="icon"><use href="{}#{}"/></svg>', static("icons.svg"), name)
 
 

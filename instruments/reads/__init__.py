@@ -15,6 +15,7 @@ from instruments.reads.measures import BORE_KINDS, SHAFT_KINDS, bore_of, dimensi
 from instruments.reads.mountings import PASSED, adapters_at_hand, base_of, fit_limits, judge_with_barrel, mounting_of
 from instruments.reads.pieces import (
     against_packing,
+    code_by_mark,
     piece_by_mark,
     replaced_mark,
     single_use_facts,
@@ -39,6 +40,7 @@ __all__ = [
     "against_packing",
     "base_of",
     "bore_of",
+    "code_by_mark",
     "company_of",
     "dimensions_of",
     "fit_limits",

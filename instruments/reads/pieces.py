@@ -13,24 +13,35 @@ from instruments.models import Mark, Piece, PieceLine
 from journal.findings import Finding, Refused, Severity, stops, unknown
 
 
-def piece_by_mark(text: str) -> tuple[Piece, tuple[Finding, ...]]:
-    """The piece that carries a scanned or typed mark, its own code or its maker's, and what to look at.
+def code_by_mark(text: str) -> tuple[str, tuple[Finding, ...]]:
+    """The code of the piece that carries a scanned or typed mark, our own or its maker's, and what to look at.
+
+    A code of our own is taken at its word: whoever reads its piece finds out when there is none.
 
     Raises:
-        Refused: the mark cannot be read, stands on something else, or is on no piece.
+        Refused: the mark cannot be read, stands on something else, or is a maker's and on no piece.
     """
     decoded = decode(text)
     if findings := (*stops(decoded.findings), *wrong_kind(decoded, Kind.PIECE)):
         raise Refused(*findings)
     if decoded.scheme is Scheme.OWN:
-        piece = Piece.objects.select_related("part", "place").filter(code=decoded.key).first()
-        looks: tuple[Finding, ...] = ()
-    else:
-        mark = Mark.objects.select_related("piece__part", "piece__place").filter(key=decoded.key).first()
-        piece = mark.piece if mark else None
-        looks = replaced_mark(mark) if mark else ()
-    if piece is None:
+        return decoded.key, ()
+    mark = Mark.objects.select_related("piece").filter(key=decoded.key).first()
+    if mark is None:
         raise Refused(*why_not_found(decoded, Kind.PIECE, shown(text.strip())))
+    return str(mark.piece.code), replaced_mark(mark)
+
+
+def piece_by_mark(text: str) -> tuple[Piece, tuple[Finding, ...]]:
+    """The piece that carries a scanned or typed mark, and what to look at.
+
+    Raises:
+        Refused: the mark cannot be read, stands on something else, or is on no piece.
+    """
+    code, looks = code_by_mark(text)
+    piece = Piece.objects.select_related("part", "place").filter(code=code).first()
+    if piece is None:
+        raise Refused(unknown("piece", code))
     return piece, looks
 
 
@@ -72,6 +83,8 @@ def single_use_facts(pieces: Iterable[Piece], verb: str, subject: str = "") -> I
         At most one stop for each piece.
     """
     for_one_use = [piece for piece in pieces if piece.part.single_use]
+    if not for_one_use:
+        return
     lines: dict[int, list[PieceLine]] = {piece.pk: [] for piece in for_one_use}
     for line in PieceLine.objects.filter(piece__in=for_one_use, verb__in=["use", "take_back", "receive"]):
         lines[line.piece_id].append(line)

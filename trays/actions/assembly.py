@@ -22,7 +22,7 @@ from trays import matching
 from trays.actions.bench import closed_facts, tray_facts
 from trays.matching import TrayCount
 from trays.models import Carried, ClosedMember, Content, Lack, Pack, PackLine, Placement, Tray
-from trays.reads import published_version, tray_count, version_facts
+from trays.reads import live_pack, published_version, tray_count, version_facts
 from trays.states import PackKind, PackState
 from trays.writer import lock_tray
 
@@ -53,7 +53,7 @@ def finish_tray(
     signer = _holder_of(second) if reason else None
     findings = [
         *version_facts(base, current, version),
-        *whoever_signs(base, pieces, count),
+        *whoever_signs(base, live_pack(base), pieces, count),
         *(() if reason else _unsigned_facts(base, count)),
         *(_signing_facts(base, signer, act) if reason else ()),
     ]
@@ -87,18 +87,18 @@ def _lock_placed(tray: Tray) -> list[Piece]:
     return [piece for piece in pieces if piece.pk in placed]
 
 
-def whoever_signs(tray: Tray, pieces: Collection[Piece], count: TrayCount) -> Iterator[Finding]:
-    """Everything that forbids finishing a tray, whatever reason is given and whoever signs."""
-    yield from _placed_facts(tray, pieces)
+def whoever_signs(tray: Tray, pack: Pack | None, pieces: Collection[Piece], count: TrayCount) -> Iterator[Finding]:
+    """Everything that forbids finishing a tray, whatever reason is given and whoever signs; `pack` is its live one."""
+    yield from _placed_facts(tray, pack, pieces)
     yield from count.stops
     for lack in count.lacks:
         if lack.essential:
             yield _lacking(tray, lack, ", which is essential", "Scan it in.")
 
 
-def _placed_facts(tray: Tray, pieces: Collection[Piece]) -> Iterator[Finding]:
+def _placed_facts(tray: Tray, pack: Pack | None, pieces: Collection[Piece]) -> Iterator[Finding]:
     """Asked anew of everything that lies on the tray: it may have been closed or taken out of service since."""
-    yield from tray_facts(tray)
+    yield from tray_facts(tray, pack)
     yield from closed_facts(pieces, tray)
     if not pieces:
         yield stop(

@@ -16,6 +16,7 @@ from journal.findings import Finding, Refused, stop
 from journal.reads import policies
 from journal.roles import Right
 from trays.models import Carried, ClosedMember, Pack, Placement, Tray
+from trays.reads import live_pack
 from trays.writer import lock_tray
 
 
@@ -25,7 +26,7 @@ def put_on_tray(piece: str, tray: str, *, act: Act) -> Done:
     base = lock_tray(tray)
     row = lock_piece(piece)
     today = timezone.localdate(act.at)
-    facts = [*tray_facts(base), *closed_facts([row], base), *against_packing(row, today)]
+    facts = [*tray_facts(base, live_pack(base)), *closed_facts([row], base), *against_packing(row, today)]
     move_piece(row, "put_on_tray", act, facts=facts, evidence={"tray": base.code})
     Placement.objects.create(piece=row, tray=base, at=act.at, by=act.by)
     soon_is = policies()
@@ -41,19 +42,18 @@ def put_on_tray(piece: str, tray: str, *, act: Act) -> Done:
 
 def closed_facts(pieces: Collection[Piece], tray: Tray) -> Iterator[Finding]:
     """Never 7: a closed set exchanges no piece with any other."""
-    homes = {
-        member.piece_id: member.tray for member in ClosedMember.objects.filter(piece__in=pieces).select_related("tray")
-    }
+    members = ClosedMember.objects.filter(piece__in=pieces).values_list("piece", "tray__code", "tray__name")
+    homes = {piece: (code, name) for piece, code, name in members}
     for piece in pieces:
-        home = homes.get(piece.pk)
-        if home is not None and home.pk != tray.pk:
+        code, name = homes.get(piece.pk, ("", ""))
+        if code not in ("", tray.code):
             yield stop(
                 "closed-set",
                 piece.code,
-                f"Cannot put {piece.code} on {tray.name}: it belongs to the closed set {home.name}.",
-                f"Return it to {home.name}.",
+                f"Cannot put {piece.code} on {tray.name}: it belongs to the closed set {name}.",
+                f"Return it to {name}.",
             )
-        if home is None and tray.closed:
+        if not code and tray.closed:
             yield stop(
                 "closed-set",
                 piece.code,
@@ -62,8 +62,8 @@ def closed_facts(pieces: Collection[Piece], tray: Tray) -> Iterator[Finding]:
             )
 
 
-def tray_facts(tray: Tray) -> Iterator[Finding]:
-    """A tray is assembled when it is in service and its last pack has ended."""
+def tray_facts(tray: Tray, pack: Pack | None) -> Iterator[Finding]:
+    """A tray is assembled when it is in service and its last pack has ended; `pack` is the one that is live."""
     if not tray.in_service:
         yield stop(
             "tray-out-of-service",
@@ -71,7 +71,6 @@ def tray_facts(tray: Tray) -> Iterator[Finding]:
             f"Cannot assemble {tray.name}: it is out of service, must be in service.",
             "Take another tray.",
         )
-    pack = Pack.objects.live().filter(tray=tray).first()
     if pack is not None:
         yield stop(
             "tray-packed",

@@ -16,7 +16,7 @@ from trays.reads.templates import (
     wanted,
     wanted_of,
 )
-from trays.reads.trays import items, load_of, tray_by_mark, tray_count
+from trays.reads.trays import items, live_pack, load_of, tray_by_mark, tray_count
 
 __all__ = [
     "Bench",
@@ -36,6 +36,7 @@ __all__ = [
     "filling",
     "items",
     "label_standing",
+    "live_pack",
     "load_of",
     "makers_mark",
     "nearest",

@@ -17,6 +17,8 @@ from trays.reads.trays import items, tray_count
 from trays.states import VersionState
 from trays.waiting import Waiting, sort_out
 
+_AT_THE_BENCH = ("code", "insulated", "size__label", "size__band", "size__series__name")
+"""What the bench shows of a wanted part; whole rows would cost it time with every scan."""
 AT_THE_SAME_TIME = timedelta(minutes=15)
 """Who laid a piece so shortly ago may still be at the tray; our proposal."""
 
@@ -130,7 +132,8 @@ def bench_of(tray: Tray, *, at: datetime) -> Bench:
     laid = tuple(Placement.objects.filter(tray=tray).select_related("piece__part__size__series", "by"))
     count = tray_count(tray, at=at, version=version, pieces=[placement.piece for placement in laid])
     codes = [row.line.part_code for row in count.rows]
-    parts = {part.code: part for part in Part.objects.filter(code__in=codes).select_related("size__series")}
+    listed = Part.objects.filter(code__in=codes).select_related("size__series").only(*_AT_THE_BENCH)
+    parts = {part.code: part for part in listed}
     where = {
         finding.numbers["line"]: str(finding.numbers["where"])
         for finding in count.findings

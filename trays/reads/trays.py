@@ -35,6 +35,11 @@ def tray_by_mark(text: str) -> Tray:
     return tray
 
 
+def live_pack(tray: Tray) -> Pack | None:
+    """The pack that still carries a tray's pieces; None while the tray may be assembled."""
+    return Pack.objects.live().filter(tray=tray).first()
+
+
 def items(pieces: Collection[Piece]) -> tuple[Item, ...]:
     """Pieces as the rules of a tray see them; each must have been read with its part, size and series."""
     allowed = sterilising_programmes(piece.part_id for piece in pieces)

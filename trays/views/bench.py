@@ -22,7 +22,7 @@ from django_htmx.http import HttpResponseClientRedirect
 from instruments.commands import BY_CARD, Command, command_of
 from instruments.identity import Kind, decode
 from instruments.models import Piece
-from instruments.reads import piece_by_mark, scanner_doubt
+from instruments.reads import code_by_mark, scanner_doubt
 from journal.actions import Act, Done
 from journal.doors import SEE_OTHER, act_of, perform, person_of, station_of
 from journal.findings import Finding, Refused, Severity, stop
@@ -32,7 +32,16 @@ from trays import actions
 from trays.actions.assembly import TRAY_EMPTY, whoever_signs
 from trays.matching import MISSING_LINE
 from trays.models import Pack, Placement, Tray
-from trays.reads import Bench, bench_of, changed_rows, label_standing, tray_by_mark, tray_standings, version_facts
+from trays.reads import (
+    Bench,
+    bench_of,
+    changed_rows,
+    label_standing,
+    live_pack,
+    tray_by_mark,
+    tray_standings,
+    version_facts,
+)
 from trays.verbs import FAULTS, bench_offers, no_right
 from trays.views.said import Said, is_swap
 
@@ -50,7 +59,7 @@ def trays(request: HttpRequest) -> HttpResponse:
 def tray(request: HttpRequest, code: str) -> HttpResponse:  # noqa: ARG001 - every view takes it
     """A tray's mark leads to its pack while one is live, else to its bench."""
     row = _tray(code)
-    pack = Pack.objects.live().filter(tray=row).first()
+    pack = live_pack(row)
     return redirect("pack", pack.code) if pack else redirect("tray-bench", row.code)
 
 
@@ -178,15 +187,16 @@ def _lay(text: str, on: Tray, act: Act) -> Done:
     """Lay the piece of a mark on a tray; one that lies there already is asked about instead."""
     if act.station is not None and (doubt := scanner_doubt(text, act.station, act.at)):
         raise Refused(doubt)
-    piece, looks = piece_by_mark(text)
+    piece, looks = code_by_mark(text)
     try:
-        done = actions.put_on_tray(piece.code, on.code, act=act)
+        done = actions.put_on_tray(piece, on.code, act=act)
     except Refused:
-        if not Placement.objects.filter(piece=piece, tray=on).exists():
+        lying = Placement.objects.filter(piece__code=piece, tray=on).select_related("piece__part").first()
+        if lying is None:
             raise
-        sentence = f"{piece.part.name} {piece.code} lies on this tray already."
+        sentence = f"{lying.piece.part.name} {piece} lies on this tray already."
         remedy = "Leave it, or choose below what to do with it."
-        raise Refused(Finding("on-this-tray", Severity.LOOK, piece.code, sentence, remedy)) from None
+        raise Refused(Finding("on-this-tray", Severity.LOOK, piece, sentence, remedy)) from None
     return replace(done, findings=(*(look.as_dict() for look in looks), *done.findings))
 
 
@@ -245,7 +255,7 @@ def _shown(
 ) -> dict[str, Any]:
     """What the bench shows; what was typed for finishing stays typed."""
     given, person, at = request.POST or request.GET, person_of(request), timezone.now()
-    pack = Pack.objects.live().filter(tray=row).select_related("place").first()
+    pack = live_pack(row)
     context: dict[str, Any] = {
         "tray": row,
         "pack": pack,
@@ -264,19 +274,19 @@ def _shown(
         return {**context, "refused": refused.findings}
     return {
         **context,
-        **_judged(row, shown, _number(given.get("version", ""))),
+        **_judged(row, pack, shown, _number(given.get("version", ""))),
         **_hand(row, in_hand, person),
         "other": shown.by_another(person, at),
     }
 
 
-def _judged(row: Tray, shown: Bench, seen: int | None) -> dict[str, Any]:
+def _judged(row: Tray, pack: Pack | None, shown: Bench, seen: int | None) -> dict[str, Any]:
     """The judgement, the version that the person works from, and what forbids finishing.
 
     What only waits to be laid is in the rows; the findings are what is wrong, and what is worth a look.
     """
     stale = version_facts(row, shown.version, seen)
-    hindrances = list(whoever_signs(row, [placement.piece for placement in shown.laid], shown.count))
+    hindrances = list(whoever_signs(row, pack, [placement.piece for placement in shown.laid], shown.count))
     wrong = [
         *(finding for finding in hindrances if finding not in shown.count.stops and finding.slug not in SAID_BY_ROWS),
         *shown.waiting.wrong,
