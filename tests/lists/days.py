@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from typing import Any
 
 Document = dict[str, Any]
@@ -30,3 +31,71 @@ SMALL_DAY: Document = {
     "washer_min": 75, "programme_min": {"A": 50, "B": 75}, "cooling_min": 30, "implant_hold_min": 180,
     "move_same_site_min": 10, "move_other_site_min": 45, "prepare_min": 15, "return_min": 25, "uses_per_tray": 2,
 }  # fmt: skip
+
+STATES = {
+    "dirty": 0.45, "in_washer": 0.1, "cleaned": 0.1, "packed": 0.06, "in_steriliser": 0.06, "sterile": 0.17,
+    "quarantined": 0.03, "on_loan": 0.03,
+}  # fmt: skip
+PLANTS = {12: (1, 2, 2, 6, 1, 6), 60: (2, 4, 2, 8, 2, 8)}  # benches, benches, washers of, sterilisers of
+
+
+def invented_day(cases: int, seed: int, *, sites: int = 1, share: float = 0.7, plant: int | None = None) -> Document:
+    """A day of so many cases; `share` trays for each case, so that some must serve twice."""
+    chance = random.Random(seed)
+    templates = [_template(number, chance) for number in range(max(3, cases // 6))]
+    numbers = [template["id"] for template in templates]
+    size = plant or min(PLANTS, key=lambda size: abs(size - cases / sites))
+    return {
+        "templates": templates,
+        "trays": [_tray(number, numbers, sites, chance) for number in range(round(cases * share))],
+        "cases": [_case(number, numbers, sites, chance) for number in range(cases)],
+        "sites": [_site(PLANTS[size], chance) for _ in range(sites)],
+        "washer_min": 75, "programme_min": {"A": 50, "B": 75}, "cooling_min": 30, "implant_hold_min": 180,
+        "move_same_site_min": 10, "move_other_site_min": 45, "prepare_min": 15, "return_min": 25, "uses_per_tray": 2,
+    }  # fmt: skip
+
+
+def _template(number: int, chance: random.Random) -> Document:
+    return {
+        "id": number,
+        "preclean_min": chance.choice([8, 10, 12, 15]),
+        "assemble_min": chance.choice([10, 15, 20, 25]),
+        "programme": chance.choice("AAB"),
+        "implant": chance.random() < 0.08,
+        "load_units": chance.choice([1, 1, 1, 2]),
+    }
+
+
+def _tray(number: int, templates: list[int], sites: int, chance: random.Random) -> Document:
+    state = chance.choices(list(STATES), list(STATES.values()))[0]
+    free = {
+        "in_washer": chance.randrange(80),
+        "in_steriliser": chance.randrange(60),
+        "on_loan": chance.randrange(60, 240),
+        "quarantined": chance.choice([None, 240]),
+    }.get(state, 0)
+    template, site = chance.choice(templates), chance.randrange(sites)
+    return {"id": number, "template": template, "site": site, "state": state, "free_at_min": free}
+
+
+def _case(number: int, templates: list[int], sites: int, chance: random.Random) -> Document:
+    return {
+        "id": number,
+        "site": chance.randrange(sites),
+        "start_min": chance.randrange(420, 961, 15),
+        "duration_min": chance.randrange(30, 121, 15),
+        "weight": chance.choice([1, 1, 2, 2, 3, 5]),
+        "accepts": chance.sample(templates, chance.choice([1, 1, 2])),
+    }
+
+
+def _site(plant: tuple[int, ...], chance: random.Random) -> Document:
+    preclean, assembly, washers, wash, sterilisers, steam = plant
+    return {
+        "preclean_benches": preclean,
+        "assembly_benches": assembly,
+        "washer_capacity": wash,
+        "washers_free_at_min": [chance.randrange(60) for _ in range(washers)],
+        "steriliser_capacity": steam,
+        "sterilisers_free_at_min": [chance.randrange(60) for _ in range(sterilisers)],
+    }

@@ -1,0 +1,196 @@
+"""The plan of a day: which tray serves which case, and when each is at which bench and in which load."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from lists.bounding import Relaxation, greatest_slack
+from lists.candidates import Candidate, worked_out
+from lists.explaining import explained
+from lists.greedy import earliest_due, improved
+from lists.jobs import BENCHES, Assignment, Day
+from lists.model import Model
+from lists.neighbourhood import by_sites
+from lists.scenario import Batch, Plan, PlannedCase, Scenario, Stage, Work
+from lists.schedule import Run
+from lists.solving import Effort, Phase, solved
+
+MOST_AT_ONCE = 120  # cases of one programme; with more, one site after the other
+SECONDS = 25.0
+SHARES = {Phase.WEIGHT: 0.4, Phase.SLACK: 0.4, Phase.MOVES: 0.2}
+TURNS = 300  # of the first search by small changes
+RELAXED_S = 5.0  # longest for a question without queues; in a large unit they take half a second
+
+Stop = Callable[[], bool]
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far the planning is.
+
+    Args:
+        phase: the measure that is being brought to its best.
+        weight: weight on time of the best plan so far.
+        bound: what no plan exceeds, as far as is known.
+    """
+
+    phase: Phase
+    weight: int
+    bound: int
+
+
+def plan(
+    scenario: Scenario,
+    *,
+    seconds: float = SECONDS,
+    seed: int = 1,
+    workers: int = 2,
+    stop: Stop = lambda: False,
+    progress: Callable[[Progress], object] = lambda _: None,
+) -> Plan:
+    """Plan a day.
+
+    In this order: the greatest weight of cases whose tray is sterile in time; the greatest least slack, each counted
+    up to 120 min; the fewest moves (a tray of another site, a tray of another than the preferred template). What is
+    still equal is settled so: of trays that are alike the earlier in the list serves the earlier case; between plans
+    that differ and yet come to the same, the search's choice stands.
+
+    Args:
+        scenario: the day.
+        seconds: how long to seek, in all: two fifths for weight, two for slack, one for moves. The first plan
+            is there at once and is not counted [s].
+        seed: of the random choices.
+        workers: threads of the solver. With one, `seconds` are the solver's own deterministic time, and the
+            same question has the same answer; with more, the answer may differ where time did not suffice.
+        stop: asked all the while; once it says yes, the best plan so far is the answer.
+        progress: told now and then how far it is.
+
+    Returns:
+        A plan that keeps every rule, never worse than taking the cases by their start. `proven` only when no plan
+        is better in any of the three measures; `bound` holds in any case.
+
+    Source:
+        Assignment and hybrid flow shop with batch machines; CP-SAT (OR-Tools) for what must queue, HiGHS by way of
+        scipy for what need not; Johnson, S. M. (1954), Optimal two- and three-stage production schedules with
+        setup times included, for the special case that the tests hold it to.
+    """
+    search = _Search(Day(scenario), Effort(seconds, workers, seed, stop), progress)
+    search.begin()
+    for phase in Phase:
+        search.pursue(phase)
+    return _written(search)
+
+
+class _Search:
+    """The best plan so far, and what is proven of it."""
+
+    def __init__(self, day: Day, effort: Effort, progress: Callable[[Progress], object]) -> None:
+        self.day, self.effort, self.progress = day, effort, progress
+        self.best = earliest_due(day)
+        self.bound = sum(day.weight)
+        self.proven = True  # of the phases that are over
+
+    def begin(self) -> None:
+        """A good plan at once: choices without queues, scheduled, and improved by small changes."""
+        self._tell(Phase.WEIGHT)
+        if self.effort.stop():
+            return
+        relaxation = Relaxation(self.day)
+        relaxed = relaxation.greatest_weight(RELAXED_S)
+        self.bound = relaxed.bound
+        self._offer(relaxed.assignment)
+        self._offer(relaxation.fewest_moves(self.bound, RELAXED_S).assignment)
+        self._tell(Phase.WEIGHT)
+
+    def pursue(self, phase: Phase) -> None:
+        """Bring one measure to its best, the earlier ones held."""
+        if self.effort.stop():
+            self.proven = False
+            return
+        limit = self._limit(phase)
+        if self._value(phase) != limit:
+            limit = self._sought(phase, limit)
+        if phase is Phase.WEIGHT:
+            self.bound = limit
+        self.proven = self.proven and self._value(phase) == limit
+        self._tell(phase)
+
+    def _sought(self, phase: Phase, limit: int) -> int:
+        """Seek a better plan; what the measure cannot exceed, as far as is then known."""
+        cases = range(len(self.day.weight))
+        if phase is Phase.WEIGHT:
+            turns = TURNS if len(cases) <= MOST_AT_ONCE else TURNS // 10
+            self.best = improved(self.day, self.best, seed=self.effort.seed, turns=turns, stop=self.effort.stop)
+        effort = replace(self.effort, seconds=self.effort.seconds * SHARES[phase])
+        if len(cases) > MOST_AT_ONCE:
+            self.best = by_sites(self.day, self.best, phase, limit=limit, effort=effort)
+            return limit
+        model = Model(self.day, cases, range(len(self.day.scenario.trays)))
+        found = solved(self.day, model, self.best, phase, limit=limit, effort=effort)
+        self.best = found.candidate
+        return found.bound
+
+    def _limit(self, phase: Phase) -> int:
+        """What the measure cannot exceed (moves: go below) for lack of trays and time alone."""
+        weight, slack, _ = self.best.worth
+        if phase is Phase.WEIGHT:
+            return self.bound
+        if phase is Phase.SLACK:
+            relaxed = greatest_slack(self.day, weight, longest_s=RELAXED_S)
+        else:
+            relaxed = Relaxation(self.day, slack).fewest_moves(weight, RELAXED_S)
+        self._offer(relaxed.assignment)
+        return relaxed.bound
+
+    def _offer(self, assignment: Assignment | None) -> None:
+        """Take over a choice without queues if it is the better one once trays queue."""
+        if assignment is not None:
+            self.best = max(self.best, worked_out(self.day, assignment), key=lambda candidate: candidate.worth)
+
+    def _value(self, phase: Phase) -> int:
+        weight, slack, moves = self.best.worth
+        return {Phase.WEIGHT: weight, Phase.SLACK: slack, Phase.MOVES: -moves}[phase]
+
+    def _tell(self, phase: Phase) -> None:
+        self.progress(Progress(phase, self.best.worth[0], self.bound))
+
+
+def _written(search: _Search) -> Plan:
+    """The plan, with the numbers of the day instead of positions."""
+    day, scenario = search.day, search.day.scenario
+    best = replace(search.best, assignment=day.tidied(search.best.assignment))
+    weight, slack, moves = best.worth
+    runs = sorted(
+        (run for table in best.tables for run in table.runs),
+        key=lambda run: (run.start_min, list(Stage).index(run.stage), run.end_min, run.cases),
+    )
+
+    def trays(run: Run) -> tuple[int, ...]:
+        return tuple(scenario.trays[tray].id for case in run.cases if (tray := best.assignment[case]) is not None)
+
+    return Plan(
+        weight,
+        search.bound,
+        slack if any(tray is not None for tray in best.assignment) else None,
+        -moves,
+        search.proven,
+        tuple(_case(day, best, case) for case in range(len(scenario.cases))),
+        tuple(
+            Batch(run.place, run.stage, run.start_min, run.end_min, trays(run))
+            for run in runs
+            if run.stage not in BENCHES
+        ),
+        tuple(Work(trays(run)[0], run.stage, run.start_min, run.end_min) for run in runs if run.stage in BENCHES),
+    )
+
+
+def _case(day: Day, best: Candidate, case: int) -> PlannedCase:
+    demand, tray = day.scenario.cases[case], best.assignment[case]
+    if tray is None:
+        why, detail = explained(day, best, case)
+        return PlannedCase(
+            demand.id, None, None, day.scenario.deadline_min(demand), on_time=False, why=why, detail=detail
+        )
+    ready = best.tables[day.site_of[tray]].ready_min[case]
+    return PlannedCase(demand.id, day.scenario.trays[tray].id, ready, day.deadline_min[case][tray], on_time=True)

@@ -1,0 +1,133 @@
+"""The rules of a plan, gone through one by one on the documents alone; nothing of the planning is used."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from typing import Any
+
+Document = dict[str, Any]
+FULL = ["preclean", "washer", "assembly", "steriliser"]
+LEFT = {
+    "dirty": FULL, "on_loan": FULL, "in_washer": FULL[2:], "cleaned": FULL[2:], "packed": FULL[3:],
+    "in_steriliser": [], "sterile": [], "quarantined": [],
+}  # fmt: skip
+SLUGS = {
+    "no_tray_of_template", "all_quarantined", "bi_hold", "loan_return", "chain_too_long", "trays_taken",
+    "queue_preclean", "queue_washer", "queue_assembly", "queue_steriliser",
+}  # fmt: skip
+
+
+def check(day: Document, plan: Document) -> None:
+    """Every rule of a day holds in its plan, and the figures are those of the plan."""
+    trays = {tray["id"]: tray for tray in day["trays"]}
+    templates = {template["id"]: template for template in day["templates"]}
+    assert [entry["case"] for entry in plan["cases"]] == [case["id"] for case in day["cases"]]
+    served = defaultdict(list)
+    weight, moves, slacks = 0, 0, []
+    for case, entry in zip(day["cases"], plan["cases"], strict=True):
+        if not entry["on_time"]:
+            assert entry["tray"] is None
+            assert entry["ready_min"] is None
+            assert entry["why"] in SLUGS
+            assert entry["detail"].endswith(".")
+            assert entry["deadline_min"] == case["start_min"] - day["prepare_min"] - day["move_same_site_min"]
+            continue
+        assert entry["why"] is None
+        assert entry["detail"] is None
+        tray = trays[entry["tray"]]
+        assert tray["template"] in case["accepts"]
+        other = tray["site"] != case["site"]
+        move = day["move_other_site_min"] if other else day["move_same_site_min"]
+        assert entry["deadline_min"] == case["start_min"] - day["prepare_min"] - move
+        assert entry["ready_min"] <= entry["deadline_min"]
+        slacks.append(entry["deadline_min"] - entry["ready_min"])
+        weight += case["weight"]
+        moves += other + (tray["template"] != case["accepts"][0])
+        served[entry["tray"]].append((case["start_min"], case["id"], case, entry))
+    assert plan["on_time_weight"] == weight <= plan["bound"] <= sum(case["weight"] for case in day["cases"])
+    assert plan["moves"] == moves
+    assert plan["least_slack_min"] == (min(120, *slacks) if slacks else None)
+    _check_stages(day, plan, trays, templates, served)
+
+
+def _check_stages(day: Document, plan: Document, trays: Document, templates: Document, served: Any) -> None:
+    runs = defaultdict(list)
+    for entry in plan["work"]:
+        assert entry["stage"] in {"preclean", "assembly"}
+        runs[entry["tray"]].append(entry)
+    for batch in plan["batches"]:
+        assert batch["stage"] in {"washer", "steriliser"}
+        assert len(set(batch["trays"])) == len(batch["trays"]) > 0
+        assert len({trays[tray]["site"] for tray in batch["trays"]}) == 1
+        for tray in batch["trays"]:
+            runs[tray].append(batch)
+    assert set(runs) <= set(served)  # what nobody needs is not processed
+    arrivals: dict[tuple[int, int], int] = {}  # of each tray at each bench and in each load
+    for number, uses in served.items():
+        tray, template = trays[number], templates[trays[number]["template"]]
+        assert len(uses) <= day["uses_per_tray"]
+        assert tray["state"] not in {"quarantined", "on_loan"} or tray["free_at_min"] is not None
+        _check_way(day, tray, template, uses, sorted(runs[number], key=_order), arrivals)
+    _check_benches(day, plan, trays)
+    _check_machines(day, plan, trays, templates, arrivals)
+
+
+def _check_way(day: Document, tray: Document, template: Document, uses: Any, runs: Any, arrivals: Any) -> None:
+    """One tray through the stages, once for each case."""
+    hold = max(day["cooling_min"], day["implant_hold_min"]) if template["implant"] else day["cooling_min"]
+    length = {
+        "preclean": template["preclean_min"],
+        "washer": day["washer_min"],
+        "assembly": template["assemble_min"],
+        "steriliser": day["programme_min"][template["programme"]],
+    }
+    minute, left = tray["free_at_min"] or 0, LEFT[tray["state"]]
+    wait = 0 if tray["state"] in {"sterile", "quarantined"} else hold
+    todo = iter(runs)
+    for _, _, case, entry in sorted(uses, key=lambda use: (use[0], use[3]["ready_min"])):
+        for stage in left:
+            run = next(todo)
+            arrivals[id(run), tray["id"]] = minute
+            assert run["stage"] == stage
+            assert run["start_min"] >= minute
+            assert run["end_min"] == run["start_min"] + length[stage]
+            minute = run["end_min"]
+        assert entry["ready_min"] == minute + wait
+        minute, left, wait = case["start_min"] + case["duration_min"] + day["return_min"], FULL, hold
+    assert next(todo, None) is None
+
+
+def _order(run: Document) -> tuple[int, int, int]:
+    return run["start_min"], run["end_min"], FULL.index(run["stage"])
+
+
+def _check_benches(day: Document, plan: Document, trays: Document) -> None:
+    spans = defaultdict(list)
+    for run in plan["work"]:
+        spans[trays[run["tray"]]["site"], run["stage"]].append((run["start_min"], run["end_min"]))
+    for (site, stage), runs in spans.items():
+        benches = day["sites"][site][f"{stage}_benches"]
+        assert benches > 0
+        for minute, _ in runs:
+            assert sum(start <= minute < end for start, end in runs) <= benches
+
+
+def _check_machines(day: Document, plan: Document, trays: Document, templates: Document, arrivals: Any) -> None:
+    busy = defaultdict(list)
+    for batch in plan["batches"]:
+        site = trays[batch["trays"][0]]["site"]
+        busy[site, batch["stage"], batch["machine"]].append(batch)
+        kinds = [templates[trays[tray]["template"]] for tray in batch["trays"]]
+        capacity = day["sites"][site][f"{batch['stage']}_capacity"]
+        assert sum(kind["load_units"] for kind in kinds) <= capacity
+        assert batch["stage"] == "washer" or len({kind["programme"] for kind in kinds}) == 1
+    free_from = {"washer": "washers_free_at_min", "steriliser": "sterilisers_free_at_min"}
+    for (site, stage, machine), batches in busy.items():
+        free = day["sites"][site][free_from[stage]][machine]
+        for batch in sorted(batches, key=_order):
+            assert batch["start_min"] >= free
+            last = max(arrivals[id(batch), tray] for tray in batch["trays"])
+            assert batch["start_min"] == max(free, last), "idle for nobody"
+            free = batch["end_min"]
+    machines = Counter((site, stage) for site, stage, _ in busy)
+    assert all(count <= len(day["sites"][site][free_from[stage]]) for (site, stage), count in machines.items())
