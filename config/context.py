@@ -34,6 +34,7 @@ SECTIONS: tuple[tuple[str, str, Pages], ...] = (
         "Quality",
         "shield-check",
         (
+            ("Non-conformities", "quality"),
             ("Recalls", "recalls"),
             ("Look back", "look-back"),
             ("Sealed trail", "trail"),

@@ -47,6 +47,8 @@ class Kind(StrEnum):
     LOAN = "A"
     COMMAND = "D"
     RECALL = "R"
+    NONCONFORMITY = "Q"
+    BOX = "H"
 
     @property
     def word(self) -> str:

@@ -66,6 +66,8 @@ POLICIES: dict[str, Policy] = {
         Origin.PUBLISHED,
         "yes: ANSI/AAMI ST79 as quoted in training text; no: CDC Guideline 2008, table 12",
     ),
+    "nonconformity_due_days": Policy("A non-conformity is to be closed within", "d", 28, Origin.OURS),
+    "missing_raise_h": Policy("A piece missing so long is offered as a non-conformity", "h", 24, Origin.OURS),
     "machine_day_hour": Policy("Hour at which a machine day begins", "h", 5, Origin.OURS),
     "waiting_decision_min": Policy("A load may wait this long for a decision", "min", 60, Origin.OURS),
     "case_horizon_days": Policy("Look this far ahead for cases that lack something", "d", 3, Origin.OURS),

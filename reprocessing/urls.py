@@ -1,8 +1,8 @@
-"""Addresses of loads, machines and recalls."""
+"""Addresses of loads, machines, recalls and non-conformities."""
 
 from django.urls import path
 
-from reprocessing.views import intake, loads, machines, recalls, verbs
+from reprocessing.views import intake, loads, machines, quality, recalls, verbs
 
 urlpatterns = [
     path("loads/", loads.loads, name="loads"),
@@ -17,6 +17,11 @@ urlpatterns = [
     path("machines/", machines.machines, name="machines"),
     path("machines/<str:code>/", machines.machine, name="machine"),
     path("machines/<str:code>/<slug:verb>/", machines.machine_verb, name="machine-verb"),
+    path("quality/", quality.quality, name="quality"),
+    path("quality/raise/", quality.raise_one, name="nonconformity-raise"),
+    path("quality/<str:code>/", quality.nonconformity, name="nonconformity"),
+    path("quality/<str:code>/done/<int:number>/", quality.finish, name="nonconformity-finish"),
+    path("quality/<str:code>/<slug:verb>/", quality.nonconformity_verb, name="nonconformity-verb"),
     path("recalls/", recalls.recalls, name="recalls"),
     path("recalls/draft/", recalls.draft, name="recall-draft"),
     path("recalls/of-machine/<str:code>/", recalls.draft_of_machine, name="recall-of-machine"),

@@ -1,4 +1,4 @@
-"""The one writer of the states of loads, machines and recalls.
+"""The one writer of the states of loads, machines, recalls and non-conformities.
 
 Locks are taken machine, recall, loads, packs, pieces, in this order; a new recall is a lock of nobody else.
 """
@@ -10,7 +10,17 @@ from typing import Any
 
 from journal.actions import Act, move
 from journal.findings import Finding, Refused, unknown
-from reprocessing.models import Load, LoadLine, Machine, MachineLine, Recall, RecallLine
+from reprocessing.models import (
+    Load,
+    LoadLine,
+    Machine,
+    MachineLine,
+    Nonconformity,
+    NonconformityLine,
+    Recall,
+    RecallLine,
+)
+from reprocessing.quality_states import QUALITY_MOVES
 from reprocessing.recall_states import RECALL_MOVES
 from reprocessing.states import LOAD_MOVES, MACHINE_MOVES
 
@@ -121,3 +131,26 @@ def move_recall(
         Refused: the rule says no; nothing is written.
     """
     move(recall, RECALL_MOVES[name], RecallLine, act, facts=facts, reason=reason, **fields)
+
+
+def lock_nonconformity(code: str) -> Nonconformity:
+    """One non-conformity, locked: its row stands for its corrective actions.
+
+    Raises:
+        Refused: no non-conformity has this code.
+    """
+    row: Nonconformity | None = Nonconformity.objects.select_for_update().filter(code=code).first()
+    if row is None:
+        raise Refused(unknown("non-conformity", code))
+    return row
+
+
+def move_nonconformity(
+    row: Nonconformity, name: str, act: Act, *, facts: Iterable[Finding] = (), reason: str = "", **fields: Any
+) -> None:
+    """Move a locked non-conformity along its state table.
+
+    Raises:
+        Refused: the rule says no; nothing is written.
+    """
+    move(row, QUALITY_MOVES[name], NonconformityLine, act, facts=facts, reason=reason, **fields)

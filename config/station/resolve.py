@@ -16,7 +16,7 @@ from instruments.reads import replaced_mark, why_not_found
 from journal.findings import Finding, Refused, Severity, stops
 from journal.models import Person, Place
 from lists.models import Case
-from reprocessing.models import Load, Machine, Recall
+from reprocessing.models import Load, Machine, Nonconformity, Recall
 from trays.models import Pack, Template, Tray
 
 
@@ -43,6 +43,7 @@ BOOKS: dict[Kind, Book] = {
         lambda: Case.objects.select_related("list__theatre", "procedure"), "code", lambda _: "Case", "case"
     ),
     Kind.RECALL: Book(Recall.objects.all, "code", lambda _: "Recall", "recall"),
+    Kind.NONCONFORMITY: Book(Nonconformity.objects.all, "code", lambda _: "Non-conformity", "nonconformity"),
     Kind.TEMPLATE: Book(Template.objects.all, "code", str, ""),
     Kind.LOAN: Book(Loan.objects.all, "code", lambda row: f"Loan, {row.party}", "loan"),
 }

@@ -95,6 +95,8 @@ STATE_CLASS: dict[str, Look] = {
     "used": STOP,
     "not found": STOP,
     "ended before": WAITING,
+    # non-conformities
+    "open": LOOK_AT,
     # machines and results
     "in service": READY,
     "out of service": STOP,

@@ -25,6 +25,14 @@ from reprocessing.actions.loads import (
     take_out_of_load,
 )
 from reprocessing.actions.machines import record_test, return_to_service, take_out_of_service
+from reprocessing.actions.quality import (
+    add_corrective_action,
+    close_nonconformity,
+    finish_corrective_action,
+    keep_nonconformity_open,
+    propose_quality_closure,
+    raise_nonconformity,
+)
 from reprocessing.actions.recalls import (
     close_recall,
     draft_by_indicators,
@@ -38,22 +46,28 @@ from reprocessing.actions.recalls import (
 from reprocessing.actions.unloading import record_dosing, unload
 
 __all__ = [
+    "add_corrective_action",
     "add_pack",
     "add_piece",
     "add_returned_set",
     "attach_trace",
+    "close_nonconformity",
     "close_recall",
     "decide_doubt",
     "draft_by_indicators",
     "draft_recall",
     "drop_recall",
+    "finish_corrective_action",
     "issue_recall",
+    "keep_nonconformity_open",
     "keep_recall_open",
     "match_record",
     "note_refused",
     "open_load",
     "place_indicator",
     "propose_closure",
+    "propose_quality_closure",
+    "raise_nonconformity",
     "read_indicator",
     "recall_load",
     "record_dosing",

@@ -1,14 +1,16 @@
-"""Machines, loads, cycles with their evidence, releases and recalls."""
+"""Machines, loads, cycles with their evidence, releases, recalls and non-conformities."""
 
 from reprocessing.models.evidence import DeviceReport, ExceptionalRelease, Indicator, Release, Trace
 from reprocessing.models.intake import Arrival, ArrivalState, MachineColumns
 from reprocessing.models.loads import Load, LoadLine, LoadPack, LoadPiece
 from reprocessing.models.machines import Doubt, Machine, MachineLine, MachineTest, ProgrammePhase
+from reprocessing.models.quality import CorrectiveAction, Nonconformity, NonconformityLine
 from reprocessing.models.recalls import Recall, RecallItem, RecallLine, RecallLoad
 
 __all__ = [
     "Arrival",
     "ArrivalState",
+    "CorrectiveAction",
     "DeviceReport",
     "Doubt",
     "ExceptionalRelease",
@@ -21,6 +23,8 @@ __all__ = [
     "MachineColumns",
     "MachineLine",
     "MachineTest",
+    "Nonconformity",
+    "NonconformityLine",
     "ProgrammePhase",
     "Recall",
     "RecallItem",

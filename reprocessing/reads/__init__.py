@@ -26,6 +26,7 @@ from reprocessing.models import (
     Machine,
     MachineColumns,
     MachineTest,
+    Nonconformity,
     Recall,
 )
 from reprocessing.reads.devices import began, message_checks
@@ -143,8 +144,8 @@ def second_person_wanted(load: Load) -> bool:
     return bool(policy("second_person_washer" if load.machine.washes else "second_person_steriliser"))
 
 
-def trail_of(thing: Load | Machine | Recall) -> QuerySet[Any]:
-    """The trail of a load, machine or recall, newest first, each line with what it corrects and what corrects it."""
+def trail_of(thing: Load | Machine | Recall | Nonconformity) -> QuerySet[Any]:
+    """The trail of one of these, newest first, each line with what it corrects and what corrects it."""
     lines = thing.lines.select_related("person", "station", "corrects").prefetch_related("corrected_by")
     trail: QuerySet[Any] = lines.order_by("-id")
     return trail

@@ -55,7 +55,7 @@ def test_an_own_code_as_printed() -> None:
     assert own_code("T", 1_234_567)[:-1] == "T1234567"
     assert [kind.word for kind in Kind] == [
         "piece", "tray", "pack", "load", "machine", "badge", "place", "case", "template",
-        "loan", "command", "recall",
+        "loan", "command", "recall", "nonconformity", "box",
     ]  # fmt: skip
 
 
@@ -83,8 +83,8 @@ SHAPE = f"must be one letter, 6 to 12 digits and a check character. {AGAIN}"
         ("T000012A", f"Cannot read the code T000012A: its check character is A, must be H. {AGAIN}"),
         ("t000013h", f"Cannot read the code T000013H: its check character is H, must be F. {AGAIN}"),
         (
-            "Q000012" + check_character("Q000012"),
-            "Cannot use the code: its letter is Q, must be one of P, T, K, L, M, B, S, C, N, A, D, R.",
+            "W000012" + check_character("W000012"),
+            "Cannot use the code: its letter is W, must be one of P, T, K, L, M, B, S, C, N, A, D, R, Q, H.",
         ),
         ("T00000125", f"Cannot read the code T00000125: it has too many zeros, must be T000012H. {AGAIN}"),
         ("T000000" + check_character("T000000"), "must be from 1 to 999999999999"),

@@ -15,7 +15,7 @@ pytestmark = pytest.mark.django_db
 
 
 def test_every_trail_is_known_by_what_it_is_about() -> None:
-    assert set(trails()) == {"piece", "loan", "pack", "load", "machine", "case", "recall"}
+    assert set(trails()) == {"piece", "loan", "pack", "load", "machine", "case", "recall", "nonconformity"}
 
 
 def a_line() -> PieceLine:

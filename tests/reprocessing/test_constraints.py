@@ -13,6 +13,7 @@ from django.db.models import Model
 from instruments.states import PieceState
 from reprocessing import models, states
 from reprocessing.models import Doubt, Indicator, Load, Machine, MachineTest, ProgrammePhase, Release
+from reprocessing.models.quality import ABOUT
 from tests import makers
 from tests.makers import AT
 from tests.reprocessing import makers as make
@@ -142,6 +143,35 @@ def two_drafts() -> None:
         recall(code, machine=machine)
 
 
+def nonconformity(**fields: Any) -> models.Nonconformity:
+    values = {"code": "Q-A", "cause": "other", "description": "a trial", "raised_at": AT, "due_on": AT.date()}
+    about = {} if set(fields) & set(ABOUT) else {"piece": makers.piece()}
+    raised = {"raised_by": makers.everybody()}
+    return models.Nonconformity.objects.create(**{**values, **about, **raised, **fields})
+
+
+def shut(**fields: Any) -> None:
+    signed = {"proposed_by": makers.person(), "closed_at": AT, "closed_by": makers.person()}
+    nonconformity(state="closed", **{**signed, **fields})
+
+
+def shut_by_its_proposer() -> None:
+    person = makers.person()
+    shut(proposed_by=person, closed_by=person)
+
+
+def corrective(**fields: Any) -> models.CorrectiveAction:
+    values = {"number": 1, "what": "look", "role": "quality lead", "due_on": AT.date(), **fields}
+    return models.CorrectiveAction.objects.create(
+        nonconformity=values.pop("nonconformity", None) or nonconformity(), **values
+    )
+
+
+def corrective_twice() -> None:
+    first = corrective()
+    corrective(nonconformity=first.nonconformity)
+
+
 BREAKS: dict[str, list[Callable[[], Any]]] = {
     "arrival_decided_by_name": [
         lambda: arrival(state="waiting", reason="a trial"),
@@ -151,6 +181,14 @@ BREAKS: dict[str, list[Callable[[], Any]]] = {
     ],
     "arrival_kept_here_or_faulty": [lambda: arrival(fault="it is no text")],
     "device_report_once": [lambda: device_report("1", "1")],
+    "corrective_action_done_by_name": [
+        lambda: corrective(done_at=AT, note="done"),
+        lambda: corrective(done_by=makers.everybody(), note="done"),
+        lambda: corrective(done_at=AT, done_by=makers.everybody()),
+        lambda: corrective(note="done"),
+    ],
+    "corrective_action_once": [corrective_twice],
+    "corrective_action_role_known": [lambda: corrective(role="the boss")],
     "doubt_decided_by_name": [
         lambda: doubt(decision="fit for use"),
         lambda: doubt(decided_at=AT, decided_by=makers.everybody()),
@@ -188,6 +226,23 @@ BREAKS: dict[str, list[Callable[[], Any]]] = {
     "machine_state_known": [lambda: update(make.machine(tested=False), state="asleep")],
     "machine_test_kind_known": [lambda: machine_test(kind="eye test")],
     "machine_test_result_known": [lambda: machine_test(result="waiting")],
+    "nonconformity_about_one_thing": [
+        lambda: nonconformity(piece=None),
+        lambda: nonconformity(piece=makers.piece(), pack=makers.pack()),
+    ],
+    "nonconformity_cause_known": [lambda: nonconformity(cause="fate")],
+    "nonconformity_closed_by_another": [
+        shut_by_its_proposer,
+        lambda: shut(closed_by=makers.everybody()),
+        lambda: shut(closed_by=None),
+        lambda: shut(closed_at=None),
+    ],
+    "nonconformity_closure_proposed": [
+        lambda: nonconformity(state="to be closed"),
+        lambda: shut(proposed_by=None),
+    ],
+    "nonconformity_described": [lambda: nonconformity(description="")],
+    "nonconformity_state_known": [lambda: nonconformity(state="forgotten", proposed_by=makers.person())],
     "pack_in_one_open_load": [lambda: twice_in(same_load=False)],
     "piece_in_one_open_load": [lambda: piece_twice_in(same_load=False)],
     "programme_phase_has_limits": [phase, lambda: phase(least=2.0, most=1.0)],

@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand
 from instruments.states import LOAN_MOVES, PIECE_MOVES
 from journal.moves import Move, as_mermaid
 from lists.states import CASE_MOVES
+from reprocessing.quality_states import QUALITY_MOVES
 from reprocessing.recall_states import RECALL_MOVES
 from reprocessing.states import LOAD_MOVES, MACHINE_MOVES
 from trays.states import PACK_MOVES
@@ -20,6 +21,7 @@ TABLES: dict[str, dict[str, Move]] = {
     "Load": LOAD_MOVES,
     "Machine": MACHINE_MOVES,
     "Recall": RECALL_MOVES,
+    "Non-conformity": QUALITY_MOVES,
     "Case": CASE_MOVES,
 }
 PREFACE = """\
