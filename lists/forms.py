@@ -47,6 +47,15 @@ class CaseForm(forms.Form):
     planned_size = forms.CharField(
         label="Planned size", help_text="As its barrel is labelled: 8.0.", max_length=20, required=False
     )
+    planned_implant = forms.CharField(
+        label="Planned implant",
+        help_text="Diameter × length in mm: 14 × 40. Or the code of a part.",
+        max_length=20,
+        required=False,
+    )
+    operator = forms.CharField(
+        label="Operator", help_text="A pseudonymous code, never a name.", max_length=20, required=False
+    )
     patient_ref = forms.CharField(
         label="Patient reference", help_text="A pseudonym: no name, no number.", max_length=64, required=False
     )
@@ -74,6 +83,7 @@ class RequirementForm(forms.Form):
         required=False,
         empty_label="No single pack",
     )
+    reason = forms.CharField(label="Why", max_length=200)
 
     def clean(self) -> dict[str, Any]:
         """One of the two, not both."""
@@ -81,3 +91,48 @@ class RequirementForm(forms.Form):
         if not self.errors and bool(cleaned["template"]) == bool(cleaned["part"]):
             self.add_error("template", "Name one set or one single pack.")
         return cleaned
+
+
+class ReasonForm(forms.Form):
+    """Why something is taken off."""
+
+    reason = forms.CharField(label="Why", max_length=200)
+
+
+class NeedsForm(forms.Form):
+    """What a procedure needs, or an operator asks for beside it."""
+
+    procedure = forms.ModelChoiceField(
+        Procedure.objects.all(), to_field_name="code", required=False, empty_label="Every procedure"
+    )
+    operator = forms.CharField(
+        label="Operator",
+        help_text="A pseudonymous code, never a name. Empty: what the procedure needs whoever does it.",
+        max_length=20,
+        required=False,
+    )
+    needs = forms.CharField(
+        label="Needs, one on each line",
+        help_text=(
+            "template:CODE, part:CODE or backup:PART, with :2 for two; sizes:SERIES:1:1 for the planned size with one "
+            "below and one above; implant:1:1 for the planned implant with its neighbours."
+        ),
+        widget=forms.Textarea(attrs={"rows": 5}),
+        required=False,
+    )
+
+    def clean_needs(self) -> tuple[str, ...]:
+        """Each line that holds something."""
+        return tuple(line.strip() for line in self.cleaned_data["needs"].splitlines() if line.strip())
+
+
+class StandingForm(forms.Form):
+    """How many trays of a template must be sterile, and when."""
+
+    template = forms.ModelChoiceField(
+        Template.objects.all(), to_field_name="code", empty_label="Choose a set", label="Set"
+    )
+    minimum = forms.IntegerField(label="At least so many sterile", min_value=0, max_value=99)
+    from_time = forms.CharField(label="From", help_text="HH:MM. Empty: at all times.", max_length=5, required=False)
+    until_time = forms.CharField(label="Until", help_text="HH:MM.", max_length=5, required=False)
+    otherwise = forms.IntegerField(label="At other hours at least", min_value=0, max_value=99, initial=0)

@@ -1,4 +1,4 @@
-"""Importing procedures with their needs, and a day's list."""
+"""Importing procedures with their needs, what operators ask for, and a day's list."""
 
 from __future__ import annotations
 
@@ -7,21 +7,27 @@ from typing import Any
 
 from django.utils import timezone
 
-from instruments.models import Part
 from journal.actions import Act, need
 from journal.imports import Report, RowFault, import_table
 from journal.roles import Right
 from journal.tables import Column, Row, clock, several, text, whole
-from lists.actions import plan_case
-from lists.models import Case, Procedure, ProcedureNeed, Theatre
-from trays.models import Template
+from lists.actions import plan_case, state_needs
+from lists.actions.stating import NAMED
+from lists.models import Case, NeedsVersion, Procedure, Theatre
+from lists.requirements import EXPECTED, parse
 
 PROCEDURE_COLUMNS = (
     Column("code", text(20), required=True),
     Column("name", text(100), required=True),
     Column("needs", several, required=True),
 )
-"""Needs are written template:CODE or part:CODE, with :quantity where it is not one."""
+
+OPERATOR_COLUMNS = (
+    Column("operator", text(20), required=True),
+    Column("procedure", text(20), default=""),
+    Column("needs", several, default=()),
+)
+"""Needs are written as `lists.requirements.parse` reads them."""
 
 LIST_COLUMNS = (
     Column("reference", text(40), required=True),
@@ -30,6 +36,8 @@ LIST_COLUMNS = (
     Column("duration_min", whole(1, 1440), required=True),
     Column("procedure", text(20), required=True),
     Column("planned_size", text(20), default=""),
+    Column("planned_implant", text(20), default=""),
+    Column("operator", text(20), default=""),
     Column("patient_ref", text(64), default=""),
 )
 
@@ -42,41 +50,75 @@ def import_procedures(data: bytes, *, dry_run: bool = False, keep_good: bool = F
         Refused: the person lacks the right to master data.
     """
     need(Right.MASTER, "import", "procedures", act)
-    return import_table("Procedures", data, PROCEDURE_COLUMNS, _take_procedure, dry_run=dry_run, keep_good=keep_good)
-
-
-def _take_procedure(rows: list[Row]) -> str:
-    values = rows[0].values
-    wanted = sorted(_need(text_of_need) for text_of_need in values["needs"])
-    procedure, created = Procedure.objects.get_or_create(code=values["code"], defaults={"name": values["name"]})
-    present = sorted(
-        (row.template.code if row.template else "", row.part.code if row.part else "", row.quantity)
-        for row in procedure.needs.select_related("template", "part")
+    return import_table(
+        "Procedures",
+        data,
+        PROCEDURE_COLUMNS,
+        lambda rows: _take_procedure(rows[0], act),
+        dry_run=dry_run,
+        keep_good=keep_good,
     )
-    if not created and procedure.name == values["name"] and present == wanted:
-        return "same"
-    Procedure.objects.filter(pk=procedure.pk).update(name=values["name"])
-    procedure.needs.all().delete()
-    for template, part, quantity in wanted:
-        ProcedureNeed.objects.create(
-            procedure=procedure,
-            template=Template.objects.get(code=template) if template else None,
-            part=Part.objects.get(code=part) if part else None,
-            quantity=quantity,
-        )
-    return "created" if created else "changed"
 
 
-def _need(text_of_need: str) -> tuple[str, str, int]:
-    """A need as (template code, part code, quantity), one of the codes being empty."""
-    kind, _, rest = text_of_need.partition(":")
-    code, _, quantity = rest.partition(":")
-    known = {"template": Template.objects.filter(code=code), "part": Part.objects.filter(code=code)}
-    if kind not in known or (quantity and not quantity.isdecimal()) or quantity == "0":
-        raise RowFault("needs", text_of_need, "template:CODE or part:CODE, and :quantity where it is not one")
-    if not known[kind].exists():
-        raise RowFault("needs", text_of_need, f"the code of a {kind}")
-    return (code if kind == "template" else "", code if kind == "part" else "", int(quantity or 1))
+def _take_procedure(row: Row, act: Act) -> str:
+    values = row.values
+    _readable(values["needs"])
+    procedure, created = Procedure.objects.get_or_create(code=values["code"], defaults={"name": values["name"]})
+    renamed = Procedure.objects.filter(pk=procedure.pk).exclude(name=values["name"]).update(name=values["name"])
+    before = procedure.versions.count()
+    state_needs(values["needs"], procedure=procedure.code, act=act)
+    if created:
+        return "created"
+    return "changed" if renamed or procedure.versions.count() > before else "same"
+
+
+def _readable(needs: tuple[str, ...]) -> None:
+    """Each need names a thing that there is."""
+    for text_of_need in needs:
+        try:
+            one = parse(text_of_need)
+        except ValueError as wrong:
+            raise RowFault("needs", text_of_need, EXPECTED) from wrong
+        if one.kind in NAMED:
+            kind, model = NAMED[one.kind]
+            if not model._default_manager.filter(code=one.code).exists():
+                raise RowFault("needs", text_of_need, f"the code of a {kind}")
+
+
+def import_operators(data: bytes, *, dry_run: bool = False, keep_good: bool = False, act: Act) -> Report:
+    """Import what operators ask for beside the standard, found again by operator and procedure.
+
+    Raises:
+        FaultyTable: rows have faults and `keep_good` is off; nothing was written.
+        Refused: the person lacks the right to master data.
+    """
+    need(Right.MASTER, "import", "operators", act)
+    return import_table(
+        "Operators",
+        data,
+        OPERATOR_COLUMNS,
+        lambda rows: _take_operator(rows[0], act),
+        dry_run=dry_run,
+        keep_good=keep_good,
+    )
+
+
+def _take_operator(row: Row, act: Act) -> str:
+    values = row.values
+    _readable(values["needs"])
+    if values["procedure"]:
+        _known("procedure", Procedure, values["procedure"])
+    versions = NeedsVersion.objects.filter(operator=values["operator"])
+    held = (
+        versions.filter(procedure__code=values["procedure"])
+        if values["procedure"]
+        else versions.filter(procedure=None)
+    )
+    before = held.count()
+    state_needs(values["needs"], procedure=values["procedure"], operator=values["operator"], act=act)
+    if not before:
+        return "created"
+    return "changed" if held.count() > before else "same"
 
 
 def import_list(
@@ -122,6 +164,15 @@ def _start(moment: datetime, day: date | None) -> datetime:
 def _facts(reference: str) -> tuple[Any, ...] | None:
     return (
         Case.objects.filter(reference=reference)
-        .values_list("list", "procedure", "starts_at", "duration_min", "planned_size", "patient_ref")
+        .values_list(
+            "list",
+            "procedure",
+            "starts_at",
+            "duration_min",
+            "planned_size",
+            "planned_implant",
+            "operator",
+            "patient_ref",
+        )
         .first()
     )

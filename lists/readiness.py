@@ -29,6 +29,8 @@ class Need:
         key: what can serve it (“template:AD”).
         chosen: code of the tray or pack that is to serve it; empty when none is.
         in_hand: code of the pack that the case has for it already.
+        source: where the need comes from, in words.
+        essential: the case is short without it; else what it lacks is only said.
     """
 
     requirement: int
@@ -36,6 +38,8 @@ class Need:
     key: str
     chosen: str = ""
     in_hand: str = ""
+    source: str = ""
+    essential: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +52,7 @@ class CaseNeeds:
         duration_min: how long it takes [min].
         needs: what it needs.
         planned_size: label of the planned size; empty where none is planned.
+        doubts: what could not be told of its needs; with any of these it is planned at best.
 
     Raises:
         ValueError: no duration, or a start without a zone.
@@ -58,6 +63,7 @@ class CaseNeeds:
     duration_min: int
     needs: tuple[Need, ...]
     planned_size: str = ""
+    doubts: tuple[Finding, ...] = ()
 
     def __post_init__(self) -> None:
         if self.duration_min <= 0 or self.starts_at.tzinfo is None:
@@ -222,23 +228,36 @@ def judge_case(
         times: how long the steps take [min].
 
     Returns:
-        Short before late before not planned before complete-by before complete. A case that needs
-        nothing is not planned: its needs are not known.
+        Short before late before not planned before complete-by before complete; needs that are not essential
+        weigh nothing beside others. A case that needs nothing, or of whose needs something could not be told, is
+        not planned: its needs are not known.
     """
     stock = list(sets.values())
     needs = tuple(
-        judge_requirement(
-            need, sets.get(need.chosen), stock=stock, taken=taken, starts_at=case.starts_at, now=now, times=times
+        _weighed(
+            judge_requirement(
+                need, sets.get(need.chosen), stock=stock, taken=taken, starts_at=case.starts_at, now=now, times=times
+            )
         )
         for need in case.needs
     )
     if not needs:
         finding = Finding("needs-unknown", Severity.LOOK, case.code, f"Case {case.code} has no needs recorded.")
         return CaseReadiness(case.code, case.starts_at, Readiness.NOT_PLANNED, None, (), (finding,))
-    verdict = min((row.verdict for row in needs), key=WORST_FIRST.index)
-    findings = (*(finding for row in needs for finding in row.findings), *_planned_size(case, sets))
-    latest = max((row.ready_at for row in needs if row.ready_at is not None), default=None)
-    return CaseReadiness(case.code, case.starts_at, verdict, latest, needs, findings)
+    weighing = [row for row in needs if row.need.essential] or needs
+    doubtful = [Readiness.NOT_PLANNED] if any(doubt.severity is Severity.LOOK for doubt in case.doubts) else []
+    verdict = min((*(row.verdict for row in weighing), *doubtful), key=WORST_FIRST.index)
+    told = (*(finding for row in needs for finding in row.findings), *_planned_size(case, sets), *case.doubts)
+    latest = max((row.ready_at for row in weighing if row.ready_at is not None), default=None)
+    return CaseReadiness(case.code, case.starts_at, verdict, latest, needs, told)
+
+
+def _weighed(row: NeedReadiness) -> NeedReadiness:
+    """What forbids a need that is not essential forbids the case nothing."""
+    if row.need.essential:
+        return row
+    mild = (replace(one, severity=max(one.severity, Severity.LOOK, key=list(Severity).index)) for one in row.findings)
+    return replace(row, findings=tuple(mild))
 
 
 def _planned_size(case: CaseNeeds, sets: Mapping[str, Whereabouts]) -> Iterator[Finding]:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from lists.views import cases, completing, days, histories, planning
+from lists.views import cases, completing, days, histories, needs, planning
 
 urlpatterns = [
     path("lists/", days.lists, name="lists"),
@@ -10,13 +10,18 @@ urlpatterns = [
     path("lists/<day:day>/allocate/", days.allocate_day, name="allocate-day"),
     path("lists/<day:day>/complete/", completing.complete_day, name="complete-day"),
     path("lists/<day:day>/complete/sheet.pdf", completing.complete_day_sheet, name="complete-day-sheet"),
+    path("needs/", needs.needs, name="needs"),
+    path("needs/state/", needs.state_needs, name="state-needs"),
+    path("needs/standing/", needs.keep_standing, name="keep-standing"),
     path("cases/plan/", planning.plan_case, name="plan-case"),
     path("cases/<str:code>/", cases.case, name="case"),
     path("cases/<str:code>/move/", planning.move_case, name="move-case"),
     path("cases/<str:code>/requirements/", planning.add_requirement, name="add-requirement"),
+    path("cases/<str:code>/needs/", needs.renew_needs, name="renew-needs"),
     path("cases/<str:code>/<slug:verb>/", cases.case_verb, name="case-verb"),
     path("requirements/<int:requirement>/allocate/", cases.allocate, name="allocate"),
     path("requirements/<int:requirement>/free/", cases.free, name="free"),
+    path("requirements/<int:requirement>/remove/", needs.remove_requirement, name="remove-requirement"),
     path("pieces/<str:code>/", histories.piece, name="piece"),
     path("packs/<str:code>/", histories.pack, name="pack"),
 ]

@@ -209,7 +209,7 @@ BROKEN: list[tuple[str, Callable[..., Report], bytes, str]] = [
     ("companions of no series", TEMPLATES, b"template,name,position,part,companions\nT,t,1,LL-25,NOPE\n", "Cannot take line 2, column companions: it is “NOPE”, must be a series, series:planned size, or series:first size:last size."),
     ("companions the wrong way round", TEMPLATES, b"template,name,position,part,companions\nT,t,1,LL-25,ADULT:8.0:7.0\n", "Cannot take line 2, column companions: it is “ADULT:8.0:7.0”, must be the smaller size first."),
     ("tray of no template", TRAYS, b"name,template\nA,NOPE\n", "Cannot take line 2, column template: it is “NOPE”, must be the code of a template."),
-    ("need of nothing", PROCEDURES, b"code,name,needs\nP,p,spoon:X\n", "Cannot take line 2, column needs: it is “spoon:X”, must be template:CODE or part:CODE, and :quantity where it is not one."),
+    ("need of nothing", PROCEDURES, b"code,name,needs\nP,p,spoon:X\n", "Cannot take line 2, column needs: it is “spoon:X”, must be template:CODE, part:CODE or backup:PART, with :quantity where it is not one; sizes:SERIES:below:above; or implant:below:above."),
     ("theatre unknown", LIST, LIST_HEAD + b"R1,TH9,08:00,60,BRO-A\n", "Cannot take line 2, column theatre: it is “TH9”, must be the code of a theatre."),
     ("time that does not exist", LIST, LIST_HEAD + b"R1,TH1,25:00,60,BRO-A\n", "Cannot take line 2, column start: it is “25:00”, must be a time written HH:MM or YYYY-MM-DD HH:MM."),
     ("duration in words", LIST, LIST_HEAD + b"R1,TH1,08:00,an hour,BRO-A\n", "Cannot take line 2, column duration_min: it is “an hour”, must be a whole number from 1 to 1440."),

@@ -2,7 +2,9 @@
 
 from lists.actions.allocating import allocate, allocate_list, free
 from lists.actions.counting import close_count, count_piece, discard_piece, implant_piece, take_back
-from lists.actions.planning import add_requirement, cancel_case, move_case, plan_case
+from lists.actions.needing import add_requirement, remove_requirement, renew_needs
+from lists.actions.planning import cancel_case, move_case, plan_case
+from lists.actions.stating import keep_standing, state_needs
 from lists.actions.theatre import end_case, issue, open_pack, put_back
 
 __all__ = [
@@ -17,9 +19,13 @@ __all__ = [
     "free",
     "implant_piece",
     "issue",
+    "keep_standing",
     "move_case",
     "open_pack",
     "plan_case",
     "put_back",
+    "remove_requirement",
+    "renew_needs",
+    "state_needs",
     "take_back",
 ]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import secrets
-from collections import Counter
 from collections.abc import Iterator
 from datetime import datetime
 from typing import Any
@@ -11,24 +10,22 @@ from typing import Any
 from django.db.models import Model
 from django.utils import timezone
 
-from instruments.models import Part
 from journal.actions import Act, Done, action, need, reason_given, write_line
 from journal.findings import Finding, Refused, look, stop, unknown
 from journal.roles import Right
-from lists.models import Allocation, Case, CaseLine, Issue, Procedure, Requirement, Theatre, TheatreList
-from lists.states import OPEN_CASES, CaseState
+from lists.actions.expanding import expand_case
+from lists.models import Allocation, Case, CaseLine, Issue, Procedure, Theatre, TheatreList
+from lists.states import CaseState
 from lists.writer import lock_case, move_case_state
-from trays.models import Template
 
 CODE_LETTERS = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
 """Characters of a case's code: without 0 O 1 I, which are read for one another."""
 CODE_LENGTH = 4
 LONGEST_CASE_MIN = 24 * 60
-STANDARD = "procedure"
-BY_HAND = "added by hand"
 
 
-def _by_code(kind: str, model: type[Model], code: str) -> Any:
+def by_code(kind: str, model: type[Model], code: str) -> Any:
+    """The row of this code; refused where there is none."""
     row = model._default_manager.filter(code=code.strip()).first()
     if row is None:
         raise Refused(unknown(kind, code))
@@ -36,7 +33,7 @@ def _by_code(kind: str, model: type[Model], code: str) -> Any:
 
 
 @action
-def plan_case(
+def plan_case(  # noqa: PLR0913 - a booking states so many things
     reference: str,
     theatre: str,
     procedure: str,
@@ -44,12 +41,17 @@ def plan_case(
     duration_min: int,
     *,
     planned_size: str = "",
+    planned_implant: str = "",
+    operator: str = "",
     patient_ref: str = "",
     act: Act,
 ) -> Done:
-    """Put a case on a theatre's list, with its procedure's standard needs; the same reference again updates it."""
+    """Put a case on a theatre's list, with all that it needs; the same reference again updates it.
+
+    It needs what its procedure and its operator ask for, round the planned size and implant.
+    """
     need(Right.PLAN, "plan", f"case {reference}", act)
-    room, kind = _by_code("theatre", Theatre, theatre), _by_code("procedure", Procedure, procedure)
+    room, kind = by_code("theatre", Theatre, theatre), by_code("procedure", Procedure, procedure)
     if findings := tuple(_booking_facts(reference, duration_min)):
         raise Refused(*findings)
     fields = {
@@ -57,16 +59,19 @@ def plan_case(
         "procedure": kind,
         "starts_at": starts_at,
         "duration_min": duration_min,
-        "planned_size": planned_size,
+        "planned_size": planned_size.strip(),
+        "planned_implant": planned_implant.strip(),
+        "operator": operator.strip(),
         "patient_ref": patient_ref,
     }
     case, new = Case.objects.select_for_update(of=("self",), no_key=True).get_or_create(
         reference=reference, defaults={**fields, "code": _new_code()}
     )
     if new:
-        _ask_for_standard(case)
-        write_line(CaseLine, case, "plan", act, target=CaseState.PLANNED, evidence={"reference": reference})
-        return Done.of("plan_case", case, f"Case {case.code} planned: {_words(case)}.", "Allocate its sets.")
+        needs, findings = expand_case(case, anew=True)
+        evidence = {"reference": reference, **needs}
+        write_line(CaseLine, case, "plan", act, target=CaseState.PLANNED, evidence=evidence)
+        return Done.of("plan_case", case, f"Case {case.code} planned: {_words(case)}.", "Allocate its sets.", findings)
     return _change(case, fields, "plan_case", act)
 
 
@@ -118,27 +123,12 @@ def _change(case: Case, fields: dict[str, Any], verb: str, act: Act) -> Done:
     for name, value in fields.items():
         setattr(case, name, value)
     case.save(update_fields=list(fields))
-    if "procedure" in changes:
-        _ask_for_standard(case)
-    write_line(CaseLine, case, verb.removesuffix("_case"), act, evidence=changes)
-    return Done.of(verb, case, f"Case {case.code} changed: {_words(case)}.", "Look at its sets again.")
-
-
-def _ask_for_standard(case: Case) -> None:
-    """Bring the standard requirements in line with the procedure; what still suits keeps its allocation."""
-    wanted: Counter[tuple[int | None, int | None]] = Counter()
-    for row in case.procedure.needs.all():
-        wanted[row.template_id, row.part_id] += row.quantity
-    for requirement in case.requirements.filter(source=STANDARD):
-        pair = (requirement.template_id, requirement.part_id)
-        if wanted[pair] > 0:
-            wanted[pair] -= 1
-        else:
-            requirement.delete()
-    Requirement.objects.bulk_create(
-        Requirement(case=case, template_id=template, part_id=part, source=STANDARD)
-        for template, part in wanted.elements()
-    )
+    needs: dict[str, Any] = {}
+    findings: tuple[Finding, ...] = ()
+    if changes.keys() & {"procedure", "operator", "planned_size", "planned_implant"}:
+        needs, findings = expand_case(case, anew=bool(changes.keys() & {"procedure", "operator"}))
+    write_line(CaseLine, case, verb.removesuffix("_case"), act, evidence=changes | needs)
+    return Done.of(verb, case, f"Case {case.code} changed: {_words(case)}.", "Look at its sets again.", findings)
 
 
 @action
@@ -146,7 +136,7 @@ def move_case(case: str, starts_at: datetime, *, theatre: str = "", act: Act) ->
     """Move a planned case to another time, and to another theatre if one is named."""
     row = lock_case(case)
     need(Right.PLAN, "move", row.code, act)
-    room = _by_code("theatre", Theatre, theatre) if theatre else row.list.theatre
+    room = by_code("theatre", Theatre, theatre) if theatre else row.list.theatre
     return _change(row, {"list": _list_of(room, starts_at), "starts_at": starts_at}, "move_case", act)
 
 
@@ -163,34 +153,3 @@ def cancel_case(case: str, *, reason: str, act: Act) -> Done:
         for issue in Issue.objects.out().filter(case=row).select_related("pack")
     ]
     return Done.of("cancel_case", row, f"Case {row.code} is cancelled.", findings=findings)
-
-
-@action
-def add_requirement(case: str, *, template: str = "", part: str = "", act: Act) -> Done:
-    """Ask for one more tray of a template, or one more pack of a part, for a case that has not ended."""
-    row = lock_case(case)
-    need(Right.PLAN, "add a requirement to", row.code, act)
-    if bool(template) == bool(part):
-        raise Refused(
-            stop(
-                "template-or-part",
-                row.code,
-                f"Cannot add a requirement to case {row.code}: it must name one template or one part.",
-            )
-        )
-    if row.state not in OPEN_CASES:
-        raise Refused(
-            stop(
-                "wrong-state",
-                row.code,
-                f"Cannot add a requirement to case {row.code}: it is {row.state}, must be planned or under way.",
-                "Nothing was changed.",
-            )
-        )
-    wanted = {"template": _by_code("template", Template, template)} if template else {
-        "part": _by_code("part", Part, part)
-    }  # fmt: skip
-    requirement = Requirement.objects.create(case=row, source=BY_HAND, **wanted)
-    evidence = {"requirement": requirement.pk, "template": template, "part": part}
-    write_line(CaseLine, row, "add_requirement", act, evidence=evidence)
-    return Done.of("add_requirement", row, f"Case {row.code} also needs {requirement}.", "Allocate it.")

@@ -1,8 +1,8 @@
 """Theatres, lists, cases, what they need, what was allocated and issued to them, and the messages they came by."""
 
-from lists.models.cases import Case, CaseLine, Requirement, Theatre, TheatreList
+from lists.models.cases import Case, CaseLine, Requirement, SizeWanted, Theatre, TheatreList
 from lists.models.messages import OPEN_MESSAGES, Message, MessageState, TheirCode
-from lists.models.needs import Procedure, ProcedureNeed, StandingSet
+from lists.models.needs import NeedsVersion, Procedure, StandingSet, StatedNeed
 from lists.models.serving import Allocation, Issue
 
 __all__ = [
@@ -13,10 +13,12 @@ __all__ = [
     "Issue",
     "Message",
     "MessageState",
+    "NeedsVersion",
     "Procedure",
-    "ProcedureNeed",
     "Requirement",
+    "SizeWanted",
     "StandingSet",
+    "StatedNeed",
     "Theatre",
     "TheatreList",
     "TheirCode",

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import builtins
 from datetime import datetime, timedelta
 from typing import Any, ClassVar, cast
 
 from django.db import models
 from django.db.models import Q
 
-from instruments.models import Part
+from instruments.models import Part, Size
 from journal.append_only import append_only
 from journal.models import Line
-from lists.models.needs import Procedure, one_of
+from lists.models.needs import NeedsVersion, Procedure, one_of
 from lists.states import CaseState
 from trays.models import Template
 
@@ -64,6 +65,12 @@ class Case(models.Model):
     starts_at = models.DateTimeField()
     duration_min = models.PositiveSmallIntegerField()
     planned_size = models.CharField(max_length=20, blank=True)
+    planned_implant = models.CharField(
+        max_length=20, blank=True, help_text="Diameter × length [mm], or a part's code."
+    )
+    operator = models.CharField(max_length=20, blank=True, help_text="A pseudonymous code; never a name.")
+    expanded_by = models.ManyToManyField(NeedsVersion, blank=True, related_name="cases")
+    doubts = models.JSONField(default=builtins.list, blank=True, help_text="What could not be told of its needs.")
     state = models.CharField(max_length=20, choices=_STATES, default=CaseState.PLANNED)
 
     objects: ClassVar[Any] = CaseQuerySet.as_manager()
@@ -90,7 +97,9 @@ class Requirement(models.Model):
     case = models.ForeignKey(Case, models.CASCADE, related_name="requirements")
     template = models.ForeignKey(Template, models.PROTECT, null=True, blank=True, related_name="+")
     part = models.ForeignKey(Part, models.PROTECT, null=True, blank=True, related_name="+")
-    source = models.CharField(max_length=60, default="procedure")
+    source = models.CharField(max_length=100, default="procedure")
+    essential = models.BooleanField(default=True, help_text="The case is short without it.")
+    reason = models.CharField(max_length=200, blank=True)
 
     class Meta:
         ordering = ["id"]
@@ -105,6 +114,21 @@ class Requirement(models.Model):
     def wanted(self) -> Template | Part:
         """The template or the part."""
         return self.template or cast("Part", self.part)
+
+
+class SizeWanted(models.Model):
+    """A size whose barrel, with all that goes with it, must lie in what serves a case."""
+
+    case = models.ForeignKey(Case, models.CASCADE, related_name="sizes_wanted")
+    size = models.ForeignKey(Size, models.PROTECT, related_name="+")
+    source = models.CharField(max_length=100)
+
+    class Meta:
+        ordering = ["size__series", "size__order"]
+        constraints = [models.UniqueConstraint(fields=["case", "size"], name="size_wanted_once")]
+
+    def __str__(self) -> str:
+        return str(self.size)
 
 
 @append_only

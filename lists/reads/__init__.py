@@ -13,6 +13,7 @@ from lists.reads.history import (
     pack_history,
     piece_history,
 )
+from lists.reads.needs import newer_needs, versions_in_force
 from lists.reads.readiness import (
     CaseRow,
     DayReadiness,
@@ -45,6 +46,7 @@ __all__ = [
     "completing",
     "count_sheet",
     "list_readiness",
+    "newer_needs",
     "pack_facts",
     "pack_history",
     "piece_history",
@@ -52,4 +54,5 @@ __all__ = [
     "standing_sets",
     "still_to_count",
     "suggestions",
+    "versions_in_force",
 ]

@@ -10,7 +10,7 @@ from datetime import date, datetime
 from django.db.models import Exists, OuterRef, Prefetch, Q
 from django.utils import timezone
 
-from journal.findings import Finding
+from journal.findings import Finding, Severity
 from journal.reads import policies
 from lists.models import Allocation, Case, Issue, Requirement, StandingSet
 from lists.readiness import CaseNeeds, CaseReadiness, Need, judge_list, judge_standing
@@ -169,8 +169,16 @@ def _needs(case: Case) -> CaseNeeds:
                 in_hand[row.pk] = issue.pack.code
     for row in case.requirements.all():
         key = f"{'template' if row.template else 'part'}:{row.wanted.code}"
-        rows.append(Need(row.pk, row.wanted.name, key, _chosen(row), in_hand.get(row.pk, "")))
-    return CaseNeeds(case.code, timezone.localtime(case.starts_at), case.duration_min, tuple(rows), case.planned_size)
+        of = row.source if not row.reason else f"{row.source}: {row.reason}"
+        rows.append(Need(row.pk, row.wanted.name, key, _chosen(row), in_hand.get(row.pk, ""), of, row.essential))
+    return CaseNeeds(
+        case.code,
+        timezone.localtime(case.starts_at),
+        case.duration_min,
+        tuple(rows),
+        case.planned_size,
+        doubts=tuple(Finding(**{**doubt, "severity": Severity(doubt["severity"])}) for doubt in case.doubts),
+    )
 
 
 def _is_allocated(requirement: Requirement, pack: Pack) -> bool:

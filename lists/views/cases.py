@@ -13,7 +13,7 @@ from journal.roles import Right
 from lists import actions
 from lists.forms import MoveForm, RequirementForm
 from lists.models import Case, Requirement
-from lists.reads import case_history, choices_for, list_readiness
+from lists.reads import case_history, choices_for, list_readiness, newer_needs
 from lists.states import CaseState
 from lists.trail import told
 from lists.verbs import case_action, case_offers
@@ -39,6 +39,7 @@ def case(request: HttpRequest, code: str) -> HttpResponse:
         "history": history,
         "trail": told(history.lines),
         "may_prove": Right.DECIDE in person_of(request).rights,
+        "newer": newer_needs(row) if may_plan else (),
         "offers": case_offers(row, rights),
         "move_form": MoveForm(initial={"starts_at": row.starts_at}) if may_move else None,
         "requirement_form": RequirementForm() if may_plan else None,

@@ -66,5 +66,6 @@ def add_requirement(request: HttpRequest, code: str) -> HttpResponse:
     form, to = RequirementForm(request.POST), reverse("case", args=[code])
     if not form.is_valid():
         return back_with(request, form, to=to)
+    reason = form.cleaned_data.pop("reason")
     chosen = {name: row.code for name, row in form.cleaned_data.items() if row}
-    return perform(request, lambda: actions.add_requirement(code, **chosen, act=act_of(request)), to=to)
+    return perform(request, lambda: actions.add_requirement(code, **chosen, reason=reason, act=act_of(request)), to=to)

@@ -11,7 +11,7 @@ from typing import Any
 
 from instruments.models import Part, PartKind, Piece
 from lists import actions
-from lists.models import Case, Procedure, ProcedureNeed, Requirement, Theatre
+from lists.models import Case, Procedure, Requirement, Theatre
 from tests import makers
 from tests.makers import AT, act
 from tests.reprocessing import makers as make
@@ -32,9 +32,9 @@ def procedure(*needs: Template | Part) -> Procedure:
     """A procedure with these standard needs."""
     number = next(_numbers)
     made = Procedure.objects.create(code=f"PROC-{number}", name=f"Procedure {number}")
-    for need in needs:
-        kind = "template" if isinstance(need, Template) else "part"
-        ProcedureNeed.objects.create(procedure=made, **{kind: need})
+    asked = [f"{'template' if isinstance(need, Template) else 'part'}:{need.code}" for need in needs]
+    if asked:
+        actions.state_needs(tuple(asked), procedure=made.code, act=act())
     return made
 
 

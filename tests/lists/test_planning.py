@@ -11,7 +11,7 @@ import pytest
 from journal.roles import Role
 from lists import actions
 from lists.actions import planning
-from lists.models import Allocation, Case, CaseLine, ProcedureNeed, Requirement, TheatreList
+from lists.models import Allocation, Case, CaseLine, Requirement, TheatreList
 from lists.states import CaseState
 from tests import makers
 from tests.lists import makers as m
@@ -40,7 +40,7 @@ def plan(reference: str = "R-1", **fields: Any) -> Case:
 def test_a_case_gets_a_random_code_its_list_and_its_standard_needs() -> None:
     template, part = makers.template(), makers.part()
     procedure = m.procedure(template, part)
-    ProcedureNeed.objects.filter(part=part).update(quantity=2)
+    actions.state_needs((f"template:{template.code}", f"part:{part.code}:2"), procedure=procedure.code, act=act())
     case = plan(procedure=procedure.code, planned_size="7.5", patient_ref="PSEUDO-1")
     assert len(case.code) == 4
     assert set(case.code) <= set(planning.CODE_LETTERS)
