@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from journal.documents import Reader, listed, mapped, nullable, one_of, read, record, text, truth, whole
+from journal.documents import Reader, listed, mapped, nullable, one_of, record, text, truth, whole
 from lists.scenario import (
     GREATEST_WEIGHT,
     LATEST_MIN,
@@ -97,13 +97,13 @@ PLAN = {
 }
 
 
-def read_scenario(document: object) -> Scenario:
-    """The day that a document describes.
+def read_scenario(document: object, name: str = "") -> Scenario:
+    """The day that a document describes; `name` is what it goes by inside another.
 
     Raises:
         ValueError: the document cannot be read; the message is one sentence.
     """
-    values = read(document, SCENARIO)
+    values = record(SCENARIO)(document, name)
     return Scenario(
         **{
             **values,
@@ -115,13 +115,13 @@ def read_scenario(document: object) -> Scenario:
     )
 
 
-def read_plan(document: object) -> Plan:
-    """The plan that a document describes, as `written_plan` writes it.
+def read_plan(document: object, name: str = "") -> Plan:
+    """The plan that a document describes, as `written_plan` writes it; `name` is what it goes by inside another.
 
     Raises:
         ValueError: the document cannot be read; the message is one sentence.
     """
-    values = read(document, PLAN)
+    values = record(PLAN)(document, name)
     return Plan(
         **{
             **values,
