@@ -356,10 +356,12 @@ def _with_sources(
         (position for position, tray in enumerate(trays) if tray.gaps and position not in complete),
         key=lambda position: (-len(trays[position].gaps), position),
     )
-    sources: dict[str, deque[int | None]] = {}
+    asked = Counter(part for *_, part in filled)
+    sources: dict[str, deque[int | None]] = {
+        part: deque(repeat(None, min(spare.get(part, 0), count))) for part, count in asked.items()
+    }
+    for giver in givers:
+        for part in asked.keys() & trays[giver].gives.keys():
+            sources[part].extend(repeat(giver, trays[giver].gives[part]))
     for tray, slot, part in filled:
-        if part not in sources:
-            shelf = repeat(None, min(spare.get(part, 0), len(filled)))
-            donors = chain.from_iterable(repeat(giver, trays[giver].gives.get(part, 0)) for giver in givers)
-            sources[part] = deque(chain(shelf, donors))
         yield Placement(tray, slot, part, sources[part].popleft())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
@@ -20,13 +20,11 @@ APPS = ("instruments", "trays", "reprocessing", "lists")
 MALFORMED = 2  # exit status when the input cannot be read
 
 
-def computations() -> dict[str, Computation]:
-    """Every computation that the apps offer, by the name it is asked for."""
-    found = {}
+def computations() -> Iterator[tuple[str, Computation]]:
+    """Every computation that the apps offer, with the name it is asked for; of no app before it is come to."""
     for module in (f"{app}.computations" for app in APPS):
         if find_spec(module):
-            found.update(import_module(module).COMPUTATIONS)
-    return found
+            yield from import_module(module).COMPUTATIONS.items()
 
 
 def chosen(what: str) -> Computation:
@@ -35,10 +33,12 @@ def chosen(what: str) -> Computation:
     Raises:
         ValueError: there is none; the message names those that there are.
     """
-    known = computations()
-    if what not in known:
-        raise ValueError(f'Cannot compute "{what}": it must be one of {", ".join(sorted(known))}.')
-    return known[what]
+    known = []
+    for name, compute in computations():
+        if name == what:
+            return compute
+        known.append(name)
+    raise ValueError(f'Cannot compute "{what}": it must be one of {", ".join(sorted(known))}.')
 
 
 def answer(what: str, document: object) -> object:
