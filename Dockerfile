@@ -21,6 +21,7 @@ COPY . .
 # The values stand in for a site's own; collecting static files asks neither server.
 RUN SECRET_KEY=only-to-collect-static-files ALLOWED_HOSTS=localhost \
     DATABASE_URL=postgres://nobody@localhost/none REDIS_URL=redis://localhost/0 TRAIL_KEY_FILE=/run/secrets/trail_key \
+    LIST_KEY_FILE=/run/secrets/list_key \
     python manage.py collectstatic --no-input
 
 USER lumenkeep

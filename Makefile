@@ -50,7 +50,7 @@ browser:
 PRODUCTION := DJANGO_SETTINGS_MODULE=config.settings.production ALLOWED_HOSTS=lumenkeep.example \
 	SECRET_KEY=abcdefghijklmnopqrstuvwxyz-abcdefghijklmnopqrstuvwxyz \
 	DATABASE_URL=postgres://nobody@127.0.0.1/none REDIS_URL=redis://127.0.0.1/0 \
-	TRAIL_KEY_FILE=/run/secrets/trail_key
+	TRAIL_KEY_FILE=/run/secrets/trail_key LIST_KEY_FILE=/run/secrets/list_key
 
 check: .venv/develop
 	$(BIN)/ruff check .

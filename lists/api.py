@@ -1,23 +1,37 @@
-"""API of lists and cases: read-only views, and one POST route per action."""
+"""API of lists and cases: read-only views, one POST route per action, and FHIR Appointment in and out."""
 
 from __future__ import annotations
 
+import json
+import re
+from collections.abc import Callable, Sequence
 from datetime import date
-from typing import Any
+from http import HTTPStatus
+from typing import Any, cast
 
 from django.shortcuts import get_object_or_404
 from django.urls import path
 from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
-from rest_framework.decorators import api_view
+from rest_framework.decorators import api_view, parser_classes, renderer_classes
+from rest_framework.parsers import BaseParser
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-import lists.actions  # noqa: F401 - enters its actions
+import lists.actions
+from journal.actions import Act
 from journal.api import FindingOutput, LineOutput, action_routes
-from lists.models import Case
-from lists.reads import case_history, list_readiness
+from journal.findings import Finding, Refused, Severity, stop
+from journal.models import Person
+from lists.appointments import R5, VERSIONS
+from lists.emitting import bundle
+from lists.models import Case, Message, MessageState
+from lists.reads import case_history, list_readiness, planned_on
+from lists.reception import fhir_in
+from lists.scheduling import Unreadable
 
 
 class NeedOutput(serializers.Serializer[Any]):
@@ -108,8 +122,130 @@ def one_case(request: Request, code: str) -> Response:  # noqa: ARG001 - every v
     return Response(CaseHistoryOutput(case_history(case)).data)
 
 
+FHIR_JSON = "application/fhir+json"
+ANSWERS = {
+    MessageState.APPLIED: HTTPStatus.OK,
+    MessageState.WAITING: HTTPStatus.ACCEPTED,
+    MessageState.REFUSED: HTTPStatus.UNPROCESSABLE_ENTITY,
+}
+"""What became of an appointment, said over HTTP; of one that was overtaken or set aside nothing more is due."""
+
+
+class FhirReader(BaseParser):
+    """Takes a FHIR resource as it came; it is read, and may be refused, where its findings are told."""
+
+    media_type = FHIR_JSON
+
+    def parse(self, stream: Any, *_: Any) -> dict[str, Any]:
+        """The bytes, under the name `content`."""
+        return {"content": stream.read()}
+
+
+class JsonReader(FhirReader):
+    """The same for senders that name plain JSON."""
+
+    media_type = "application/json"
+
+
+class FhirWriter(JSONRenderer):
+    """Writes a FHIR resource."""
+
+    media_type = FHIR_JSON
+
+
+def fhir_view(*methods: str) -> Callable[[Callable[..., Response]], Any]:
+    """An address of FHIR: its content types, out of the catalogue of our own routes."""
+
+    def make(view: Callable[..., Response]) -> Any:
+        for mark in (renderer_classes([FhirWriter, JSONRenderer]), parser_classes([FhirReader, JsonReader])):
+            view = mark(view)
+        return extend_schema(request={FHIR_JSON: OpenApiTypes.OBJECT}, responses=OpenApiTypes.OBJECT)(
+            api_view([*methods])(view)
+        )
+
+    return make
+
+
+@fhir_view("GET", "POST")
+def fhir_appointments(request: Request) -> Response:
+    """FHIR Appointment, R4B or R5: a day's cases (`?date=YYYY-MM-DD`), or one or more appointments to be taken in."""
+    if request.method == "POST":
+        return _take_in(request)
+    try:
+        day = date.fromisoformat(request.query_params.get("date", ""))
+    except ValueError:
+        sentence = "Cannot search appointments: date is not a day, must be written YYYY-MM-DD."
+        return _outcome(HTTPStatus.BAD_REQUEST, [stop("date-unclear", "date", sentence, "Name a day.")])
+    found = bundle(planned_on(day), at=timezone.now(), version=VERSIONS.get(_version(request, "Accept"), R5))
+    return Response(json.loads(found))
+
+
+@fhir_view("PUT")
+def fhir_appointment(request: Request, number: str) -> Response:
+    """FHIR Appointment, R4B or R5: an appointment as it is now."""
+    return _take_in(request, number)
+
+
+def _version(request: Request, header: str) -> str:
+    """The parameter fhirVersion of a content type; R5's where none is stated."""
+    stated = re.search(r"fhirVersion=\"?([\w.]+)", request.headers.get(header, ""))
+    return stated[1] if stated else R5
+
+
+def _take_in(request: Request, number: str = "") -> Response:
+    """Take in each appointment, and answer for the one that is worst off."""
+    version = _version(request, "Content-Type")
+    if version not in VERSIONS:
+        sentence = f"Cannot take FHIR {version}: it must be one of {', '.join(VERSIONS)}."
+        return _outcome(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, [stop("fhir-version", version, sentence)])
+    at, person = timezone.now(), cast("Person", request.user)
+    try:
+        received = fhir_in(request.data.get("content", b""), sender=person.username, at=at)
+    except Unreadable as wrong:
+        return _outcome(HTTPStatus.BAD_REQUEST, [fault.finding for fault in wrong.faults])
+    ids = {reading.control.partition("/")[0] for reading, _ in received}
+    if number and ids != {number}:
+        sentence = f"Cannot take this appointment: its id is not {number}, must be that of the address."
+        return _outcome(HTTPStatus.BAD_REQUEST, [stop("id-of-other", "Appointment.id", sentence)])
+    act = Act(by=person, at=at, method="token" if request.auth else "password")
+    try:
+        kept = [lists.actions.take_in_message(reading, original, act=act) for reading, original in received]
+    except Refused as refused:
+        return _outcome(HTTPStatus.FORBIDDEN, refused.findings)
+    return _answer(kept)
+
+
+def _answer(kept: Sequence[Message]) -> Response:
+    status = max(ANSWERS.get(MessageState(message.state), HTTPStatus.OK) for message in kept)
+    findings = [
+        Finding(
+            "message",
+            Severity.STOP if message.state == MessageState.REFUSED else Severity.NOTE,
+            message.reference or str(message),
+            f"{message.state.capitalize()}: {message.sentence}",
+        )
+        for message in kept
+    ]
+    return _outcome(status, findings)
+
+
+def _outcome(status: HTTPStatus, findings: Sequence[Finding]) -> Response:
+    """An OperationOutcome of these findings."""
+    issues = [
+        {
+            "severity": "error" if finding.severity is Severity.STOP else "information",
+            "code": "processing" if finding.severity is Severity.STOP else "informational",
+            "diagnostics": finding.words,
+        }
+        for finding in findings
+    ]
+    return Response({"resourceType": "OperationOutcome", "issue": issues}, status=status)
+
+
 urlpatterns = [
     path("lists/<day:day>/", day_list, name="api-list"),
     path("cases/<str:code>/", one_case, name="api-case"),
+    path("fhir/Appointment", fhir_appointments, name="api-fhir-appointments"),
+    path("fhir/Appointment/<str:number>", fhir_appointment, name="api-fhir-appointment"),
     *action_routes("lists"),
 ]

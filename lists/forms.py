@@ -136,3 +136,23 @@ class StandingForm(forms.Form):
     from_time = forms.CharField(label="From", help_text="HH:MM. Empty: at all times.", max_length=5, required=False)
     until_time = forms.CharField(label="Until", help_text="HH:MM.", max_length=5, required=False)
     otherwise = forms.IntegerField(label="At other hours at least", min_value=0, max_value=99, initial=0)
+
+
+class CodeForm(forms.Form):
+    """Which of our theatres or procedures another system's code means."""
+
+    sender = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    code = forms.CharField(widget=forms.HiddenInput, max_length=60)
+
+    def __init__(self, *args: Any, kind: str, **more: Any) -> None:
+        super().__init__(*args, **more)
+        rows = (Theatre if kind == "theatre" else Procedure)._default_manager.all()
+        self.fields[kind] = forms.ModelChoiceField(
+            rows, to_field_name="code", label=f"Our {kind}", empty_label=f"Choose a {kind}"
+        )
+
+
+class AsideForm(forms.Form):
+    """Why a message is not to be applied."""
+
+    reason = forms.CharField(label="Why it is not to be applied", max_length=400)

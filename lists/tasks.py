@@ -1,21 +1,30 @@
-"""Jobs on lists: cases that lack something, standing sets, pieces that have not come back, trays to complete."""
+"""Jobs on lists: what lacks, standing sets, pieces that have not come back, trays to complete, messages left."""
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
+from pathlib import Path
 
 from celery import shared_task
+from django.conf import settings
 from django.utils import timezone
 
 from instruments.models import Piece, PieceLine
 from instruments.states import PieceState
-from journal.actions import Concern, tell
+from journal.actions import Act, Concern, tell
 from journal.findings import Severity
 from journal.reads import policy
 from journal.roles import Role
+from lists.actions import list_system, take_in_message
+from lists.models import Message
 from lists.reads import CaseRow, completing, list_readiness, standing_sets
+from lists.reception import received_in
+from lists.scheduling import Fault, Unreadable
+from lists.segments import MOST_BYTES
 from lists.states import CaseState, Readiness
+from reprocessing import folder
 
 WORTH_TELLING = (Readiness.SHORT, Readiness.LATE, Readiness.NOT_PLANNED)
 
@@ -106,4 +115,63 @@ def _completable(at: datetime) -> Iterator[Concern]:
             sentence=f"{which} for {day:%a %d-%b-%Y} can be completed with {moves} move{'' if moves == 1 else 's'}.",
             remedy="Take the work sheet and lay the pieces on the trays.",
             link=f"/lists/{day.isoformat()}/complete/",
+        )
+
+
+@shared_task
+def take_in_lists() -> None:
+    """Take in what list systems left in their folder, and tell the coordinators which messages wait for them."""
+    root, at = Path(settings.LISTS_DROP_DIR), timezone.now()
+    for left in folder.left_in(root, at_s=time.time()):
+        try:
+            _take(root, left, at)
+        except FileNotFoundError:  # another run was faster
+            continue
+    tell("messages", _messages(root), at=at)
+
+
+def _take(root: Path, left: folder.Left, at: datetime) -> None:
+    """Keep the messages of a file, then remove it: it names patients, and what is kept does not.
+
+    A file that is no message of any form is put away with its reason; one that somebody writes to meanwhile is left
+    for the next round.
+    """
+    try:
+        received = received_in(
+            _content(left), sender=left.machine or "drop", at=at, zone=timezone.get_default_timezone()
+        )
+    except Unreadable as refusal:
+        folder.put_away(root, left, str(refusal))
+        return
+    if left.is_unchanged:
+        act = Act(by=list_system(), at=at, method="message")
+        for reading, original in received:
+            take_in_message(reading, original, act=act)
+    if left.is_unchanged:
+        left.path.unlink()
+
+
+def _content(left: folder.Left) -> bytes:
+    if left.size > MOST_BYTES:
+        raise Unreadable(Fault("the file", f"{left.size} bytes", f"at most {MOST_BYTES} bytes"))
+    return left.path.read_bytes()
+
+
+def _messages(root: Path) -> Iterator[Concern]:
+    for row in Message.objects.still_open().defer("content"):
+        yield Concern(
+            cause=f"message:{row.pk}",
+            role=Role.COORDINATOR,
+            sentence=f"A message of {row.sender} about case {row.reference or 'of no number'} is {row.state}.",
+            remedy="Look at what it lacks.",
+            link="/lists/messages/",
+        )
+    refused = len(list((root / folder.REFUSED).rglob("*.reason.txt")))
+    if refused:
+        yield Concern(
+            cause="files",
+            role=Role.COORDINATOR,
+            sentence=f"Files left for the lists that cannot be read: {refused}.",
+            remedy="Look at the reasons beside them, in the folder refused; then remove them.",
+            link="/lists/messages/",
         )

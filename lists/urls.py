@@ -2,10 +2,14 @@
 
 from django.urls import path
 
-from lists.views import cases, completing, days, histories, needs, planning
+from lists.views import cases, completing, days, histories, messages, needs, planning
 
 urlpatterns = [
     path("lists/", days.lists, name="lists"),
+    path("lists/messages/", messages.messages, name="messages"),
+    path("lists/messages/code/<slug:kind>/", messages.name_code, name="message-code"),
+    path("lists/messages/<int:message>/try-again/", messages.try_again, name="message-try-again"),
+    path("lists/messages/<int:message>/set-aside/", messages.set_aside, name="message-set-aside"),
     path("lists/<day:day>/", days.list_day, name="list-day"),
     path("lists/<day:day>/allocate/", days.allocate_day, name="allocate-day"),
     path("lists/<day:day>/complete/", completing.complete_day, name="complete-day"),

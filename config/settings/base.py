@@ -7,6 +7,9 @@ from typing import Any
 BASE_DIR = Path(__file__).resolve().parents[2]
 DATA_DIR = Path(os.environ.get("LUMENKEEP_DATA", BASE_DIR / "var"))
 DROP_DIR = Path(os.environ.get("LUMENKEEP_DROP", DATA_DIR / "drop"))  # where machines leave their records
+LISTS_DROP_DIR = Path(
+    os.environ.get("LUMENKEEP_LISTS_DROP", DATA_DIR / "lists-drop")
+)  # where list systems leave messages
 
 INSTALLED_APPS = [
     "django.contrib.auth",

@@ -22,6 +22,7 @@ def _kept(name: str, made: str) -> Path:
 
 SECRET_KEY = _kept("secret_key", secrets.token_urlsafe(50)).read_text()
 TRAIL_KEY_FILE = _kept("trail_key", secrets.token_hex(32))
+LIST_KEY_FILE = _kept("list_key", secrets.token_hex(32))
 ALLOWED_HOSTS = os.environ.get("ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]").split(",")
 DATABASES = {"default": sqlite(DATA_DIR / "lumenkeep.sqlite3")}
 CELERY_BROKER_URL = "memory://localhost/"

@@ -12,6 +12,7 @@ ALLOWED_HOSTS = [*os.environ["ALLOWED_HOSTS"].split(","), "127.0.0.1"]  # the he
 CSRF_TRUSTED_ORIGINS = [origin for origin in os.environ.get("CSRF_TRUSTED_ORIGINS", "").split(",") if origin]
 DATABASES = {"default": from_url(os.environ["DATABASE_URL"])}
 TRAIL_KEY_FILE = Path(os.environ["TRAIL_KEY_FILE"])
+LIST_KEY_FILE = Path(os.environ["LIST_KEY_FILE"])
 CELERY_BROKER_URL = os.environ["REDIS_URL"]
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": os.environ["REDIS_URL"]}}
 STORAGES = {

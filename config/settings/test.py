@@ -19,6 +19,8 @@ else:
     DATABASES["default"]["TEST"] = {"NAME": DATA_DIR / f"test-{os.environ.get('PYTEST_XDIST_WORKER', 'main')}.sqlite3"}
 TRAIL_KEY_FILE = DATA_DIR / "trail_key"
 TRAIL_KEY_FILE.write_text("9d" * 32)
+LIST_KEY_FILE = DATA_DIR / "list_key"
+LIST_KEY_FILE.write_text("c3" * 32)
 CELERY_BROKER_URL = os.environ.get("REDIS_URL", "memory://localhost/")
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 WHITENOISE_USE_FINDERS = True

@@ -2,6 +2,14 @@
 
 from lists.actions.allocating import allocate, allocate_list, free
 from lists.actions.counting import close_count, count_piece, discard_piece, implant_piece, take_back
+from lists.actions.messages import (
+    list_system,
+    name_code,
+    pseudonyms,
+    set_message_aside,
+    take_in_message,
+    try_message_again,
+)
 from lists.actions.needing import add_requirement, remove_requirement, renew_needs
 from lists.actions.planning import cancel_case, move_case, plan_case
 from lists.actions.stating import keep_standing, state_needs
@@ -20,12 +28,18 @@ __all__ = [
     "implant_piece",
     "issue",
     "keep_standing",
+    "list_system",
     "move_case",
+    "name_code",
     "open_pack",
     "plan_case",
+    "pseudonyms",
     "put_back",
     "remove_requirement",
     "renew_needs",
+    "set_message_aside",
     "state_needs",
     "take_back",
+    "take_in_message",
+    "try_message_again",
 ]

@@ -23,6 +23,7 @@ from lists.reads.readiness import (
     standing_sets,
     suggestions,
 )
+from lists.reads.telling import planned_on
 
 __all__ = [
     "CanComplete",
@@ -50,6 +51,7 @@ __all__ = [
     "pack_facts",
     "pack_history",
     "piece_history",
+    "planned_on",
     "stage_times",
     "standing_sets",
     "still_to_count",

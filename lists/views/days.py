@@ -15,7 +15,7 @@ from journal.doors import act_of, perform, person_of
 from journal.roles import Right
 from lists import actions
 from lists.forms import DayForm
-from lists.models import TheatreList
+from lists.models import Message, TheatreList
 from lists.reads import list_readiness
 from lists.states import OPEN_CASES, CaseState
 from lists.views.rows import day_row
@@ -47,6 +47,7 @@ def lists(request: HttpRequest) -> HttpResponse:
         "coming": [row for row in days if row["day"] >= today],
         "gone": [row for row in reversed(days) if row["day"] < today],
         "form": form,
+        "messages_open": Message.objects.still_open().count(),
         "today": today,
         "tomorrow": today + timedelta(days=1),
         "may_plan": Right.PLAN in person_of(request).rights,

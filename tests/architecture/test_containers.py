@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import socket
 import subprocess
 import sys
 import time
@@ -23,7 +24,7 @@ from tests.architecture.tree import ROOT
 from tests.test_serve import free_port
 
 SERVICES: dict[str, dict[str, Any]] = yaml.safe_load((ROOT / "docker-compose.yml").read_text())["services"]
-OURS = ("web", "worker", "beat")
+OURS = ("web", "worker", "beat", "listener")
 START_S = 60
 DATA = "/var/lib/lumenkeep"
 BEHIND_PROXY = {"Host": "lumenkeep.example", "X-Forwarded-Proto": "https"}
@@ -44,12 +45,14 @@ def environment(data: Path) -> dict[str, str]:
         "LUMENKEEP_DATA": str(data),
         "STATIC_ROOT": str(data / "static"),
         "TRAIL_KEY_FILE": str(settings.TRAIL_KEY_FILE),
+        "LIST_KEY_FILE": str(settings.LIST_KEY_FILE),
     }
 
 
 def words(command: list[str], data: Path, port: int) -> list[str]:
     """A command as the compose file has it, with this test's folder and port."""
     places = {DATA: str(data), "0.0.0.0:8000": f"127.0.0.1:{port}", "127.0.0.1:8000": f"127.0.0.1:{port}"}
+    places |= {"0.0.0.0": "127.0.0.1", "2575": str(port)}
     for written, here in places.items():
         command = [word.replace(written, here) for word in command]
     return command
@@ -153,4 +156,15 @@ def test_worker_runs_every_job_of_the_timetable(tmp_path: Path) -> None:
 def test_beat_ticks(tmp_path: Path) -> None:
     with container("beat", tmp_path) as process:
         assert list(tmp_path.glob("beat-schedule*"))
+    assert process.returncode == 0
+
+
+@pytest.mark.servers
+@pytest.mark.django_db(transaction=True)
+def test_listener_answers(tmp_path: Path) -> None:
+    port = free_port()
+    with container("listener", tmp_path, port) as process, socket.create_connection(("127.0.0.1", port)) as caller:
+        caller.settimeout(START_S)
+        caller.sendall(b"\x0bMSH|^~\\&|PLAN||||202701110900||ADT^A01|7|P|2.5\r\x1c\r")
+        assert b"MSA|AR|7|" in caller.recv(4096)
     assert process.returncode == 0
