@@ -33,6 +33,9 @@ PEOPLE: tuple[tuple[str, str, tuple[Role, ...]], ...] = (
 )
 MASTER = "quality1"
 
+STANDING = (("EMERG", 2), ("OPT-FO", 1))
+"""Templates, and how many of each must be sterile at all times."""
+
 
 def load_unit(at: datetime) -> dict[str, Person]:
     """Enter the unit; people by their sign-in names."""
@@ -47,7 +50,8 @@ def load_unit(at: datetime) -> dict[str, Person]:
         (import_procedures, "procedures"),
     ):
         take((FIXTURES / f"{name}.csv").read_bytes(), act=act)
-    StandingSet.objects.create(template=Template.objects.get(code="EMERG"), minimum=2)
+    for template, minimum in STANDING:
+        StandingSet.objects.create(template=Template.objects.get(code=template), minimum=minimum)
     return people
 
 

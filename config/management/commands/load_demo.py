@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from config.demo.history import FIRST_DAY, first_processing, months, traps
 from config.demo.loans import loans
+from config.demo.practice import practice
 from config.demo.tomorrow import tomorrow
 from config.demo.unit import PASSWORD, PEOPLE, load_unit
 from config.demo.work import Unit
@@ -41,6 +42,7 @@ class Command(BaseCommand):
             first_processing(unit)
             traps(unit)
             months(unit)
+            practice(unit)
             loans(unit)
             tomorrow(unit)
         return self._sign_ins("The demo unit is loaded.")
