@@ -16,7 +16,7 @@ from reprocessing.trace_csv import (
     AMBIENT_RANGE_MBAR,
     DELIMITERS,
     ELAPSED,
-    GAUGE_UNIT,
+    GAUGE_UNITS,
     PRESSURE_UNITS,
     TEMPERATURE_UNITS,
     TIME_COLUMNS,
@@ -25,16 +25,24 @@ from reprocessing.trace_csv import (
 )
 
 NOT_READ = "unread"
+DAY_FIRST = "local_time_day_first"
+TIMES = (*TIME_COLUMNS, DAY_FIRST)
+_DAY_FIRST = re.compile(
+    r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})[ T]+(\d{1,2})(:\d{2}(?::\d{2}(?:[.,]\d{1,6})?)?)", re.ASCII
+)
 QUANTITIES: dict[str, str] = {
     ELAPSED: "Time in seconds",
     WITH_OFFSET: "Date and time with its offset",
-    WALL_CLOCK: "Date and time of the wall clock",
+    WALL_CLOCK: "Date and time of the wall clock, the year first",
+    DAY_FIRST: "Date and time of the wall clock, the day first",
     "c": "Temperature in °C",
     "f": "Temperature in °F",
     "bar_abs": "Absolute pressure in bar",
     "kpa_abs": "Absolute pressure in kPa",
     "mbar_abs": "Absolute pressure in mbar",
-    GAUGE_UNIT: "Pressure above the room’s in bar",
+    "bar_gauge": "Pressure above the room’s in bar",
+    "kpa_gauge": "Pressure above the room’s in kPa",
+    "mbar_gauge": "Pressure above the room’s in mbar",
     NOT_READ: "Not read",
 }
 """What a column may hold, by the ending that its name is given."""
@@ -66,14 +74,14 @@ class Columns:
                 raise ValueError(
                     f"Cannot read the column {name}: what it holds is {quoted(quantity)}, must be stated."
                 )
-        times = [name for name, quantity in self.held.items() if quantity in TIME_COLUMNS]
+        times = [name for name, quantity in self.held.items() if quantity in TIMES]
         if len(times) != 1:
             raise ValueError(f"Cannot read a log with {len(times)} columns of time: there must be one.")
         if not any(quantity in TEMPERATURE_UNITS for quantity in self.held.values()):
             raise ValueError("Cannot read a log without a temperature: there must be at least one.")
         if self.header_line < 1:
             raise ValueError(f"Cannot look for names on line {self.header_line}: it must be 1 or more.")
-        if GAUGE_UNIT in self.held.values():
+        if set(GAUGE_UNITS) & set(self.held.values()):
             low, high = AMBIENT_RANGE_MBAR
             if self.ambient_mbar is None or not low <= self.ambient_mbar <= high:
                 found = "not stated" if self.ambient_mbar is None else f"{self.ambient_mbar:g} mbar"
@@ -107,7 +115,31 @@ def named(content: str, columns: Columns) -> str:
     fresh: list[str] = []
     for at, name in enumerate(names, start=1):
         fresh.append(_name(name, columns.held.get(name, ""), at, fresh))
-    return "\n".join([*[""] * (columns.header_line - 1), delimiter.join(fresh), *lines[columns.header_line :]])
+    rows = lines[columns.header_line :]
+    dated = [at for at, name in enumerate(names) if columns.held.get(name) == DAY_FIRST]
+    for at in dated:
+        rows = _year_first(rows, at, names[at], delimiter, columns.header_line + 1)
+    return "\n".join([*[""] * (columns.header_line - 1), delimiter.join(fresh), *rows])
+
+
+def _year_first(rows: Sequence[str], at: int, name: str, delimiter: str, first_line: int) -> list[str]:
+    """Rows with the dates of one column turned round, as a person has said that they stand with the day first."""
+    turned = []
+    for line, row in enumerate(rows, start=first_line):
+        cells = next(csv.reader([row], delimiter=delimiter), [])
+        if len(cells) > at and cells[at].strip():
+            match = _DAY_FIRST.fullmatch(cells[at].strip())
+            if match is None:
+                raise ValueError(
+                    f"Cannot read line {line}, column {name}: it is {quoted(cells[at])}, must be a date with the day "
+                    "first and a time, such as 24.11.2026 15:42:05."
+                )
+            day, _, month, year, hour, rest = match.groups()
+            cells[at] = f"{year}-{month:0>2}-{day:0>2}T{hour:0>2}{rest.replace(',', '.')}"
+        out = io.StringIO()
+        csv.writer(out, delimiter=delimiter, lineterminator="").writerow(cells)
+        turned.append(out.getvalue())
+    return turned
 
 
 def _lines(content: str) -> list[str]:
@@ -129,12 +161,12 @@ def _check_names(names: Sequence[str], columns: Columns) -> None:
 
 def _name(name: str, quantity: str, at: int, taken: Sequence[str]) -> str:
     """A name that says what its column holds, and that no other column has."""
-    if not name or quantity in TIME_COLUMNS:
-        return quantity
+    if not name or quantity in TIMES:
+        return WALL_CLOCK if quantity == DAY_FIRST else quantity
     stem = re.sub(r"[^A-Za-z0-9]+", "_", name).strip("_") or f"column_{at}"
     if quantity == NOT_READ:
         return f"{stem.replace('_', ' ')} in column {at}"
-    units = (*TEMPERATURE_UNITS, *PRESSURE_UNITS, GAUGE_UNIT)
+    units = (*TEMPERATURE_UNITS, *PRESSURE_UNITS, *GAUGE_UNITS)
     stem = next((stem[: -len(unit) - 1] for unit in units if stem.lower().endswith(f"_{unit}")), stem) or "column"
     fresh = f"{stem}_{quantity}"
     return fresh if fresh.lower() not in (other.lower() for other in taken) else f"{stem}_{at}_{quantity}"

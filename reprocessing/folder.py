@@ -14,7 +14,9 @@ from pathlib import Path
 KEPT, REFUSED = "kept", "refused"
 UNFINISHED = (".part", ".tmp", ".crdownload")  # names of files that somebody still writes: common practice
 SETTLED_S = 20.0  # common practice, no source
-MOST_BYTES = 2 * 1024 * 1024
+BYTES_PER_MB = 1024 * 1024
+MOST_MB = 2  # of a record: two hours of eight columns, a row a second, are below 1 MB
+MOST_BYTES = MOST_MB * BYTES_PER_MB
 LONGEST_NAME = 120
 
 

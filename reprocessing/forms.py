@@ -16,6 +16,7 @@ from django.utils import timezone
 from journal.findings import Finding, Refused, stop
 from journal.models import Person
 from journal.roles import Right
+from reprocessing.folder import BYTES_PER_MB, LONGEST_NAME, MOST_MB
 from reprocessing.models import Load, LoadLine, Machine
 from reprocessing.reads import alone_needed
 from reprocessing.reads.devices import differences_of
@@ -28,12 +29,6 @@ YES, NO, LATER = "yes", "no", "later"
 DOSING = ((YES, "As programmed"), (NO, "It shows a fault"))
 INTACT, DAMAGED = "intact", "damaged"
 FOUND = ((INTACT, "Dry and intact"), (DAMAGED, "Wet or torn"))
-
-LONGEST_NAME = 120
-"""Characters of a record's file name, as its table takes them."""
-BYTES_PER_MB = 1024 * 1024
-MOST_MB = 2
-"""Of a machine's record: two hours of eight columns, a row a second, are below 1 MB."""
 
 
 def filled(form: forms.Form) -> dict[str, Any]:
@@ -70,7 +65,7 @@ def _reason(label: str = "Reason", *, required: bool = True) -> forms.CharField:
     return forms.CharField(label=label, max_length=400, required=required)
 
 
-def _password() -> forms.CharField:
+def password_field() -> forms.CharField:
     """The signature under a decision."""
     return forms.CharField(
         label="Your password",
@@ -153,8 +148,8 @@ class Unload(StepForm):
         }
 
 
-class Record(StepForm):
-    """The file that a machine wrote of its cycle."""
+class Upload(forms.Form):
+    """A file that a machine wrote."""
 
     content = forms.FileField(
         label="The machine’s record",
@@ -198,6 +193,10 @@ class Record(StepForm):
         return {"file_name": file.name, "content": text}
 
 
+class Record(StepForm, Upload):
+    """The file that a machine wrote of its cycle."""
+
+
 class PlaceIndicator(StepForm):
     """An indicator that goes with the load."""
 
@@ -228,14 +227,14 @@ class ExceptionalRelease(StepForm):
     authorised_by = forms.CharField(max_length=80, label="Asked for by", help_text="The operator, by role.")
     reason = _reason("Why it cannot wait")
     avoidable_by = _reason("What would have avoided it")
-    password = _password()
+    password = password_field()
 
 
 class Release(StepForm):
     """The signature under a release; nothing of it is filled in beforehand."""
 
     reason = _reason("Remark", required=False)
-    password = _password()
+    password = password_field()
 
     def complete(self) -> None:
         """Ask for the single-staffing exception where it is needed."""
@@ -261,7 +260,7 @@ class Reject(StepForm):
         help_text="Their pieces go before the washer; those of the others are inspected anew.",
         widget=forms.CheckboxSelectMultiple,
     )
-    password = _password()
+    password = password_field()
 
     def complete(self) -> None:
         """The packs that are in the load still; a washer has none."""
@@ -381,14 +380,14 @@ class Signed(forms.Form):
     """A step of a recall that is signed, and why."""
 
     reason = _reason()
-    password = _password()
+    password = password_field()
 
 
 class Closing(forms.Form):
     """The second person's signature."""
 
     reason = _reason("Remark", required=False)
-    password = _password()
+    password = password_field()
 
 
 class Settle(forms.Form):

@@ -30,7 +30,7 @@ INFINITE = frozenset({"inf", "+inf", "-inf", "infinity", "+infinity", "-infinity
 # What to add to a reading and then to divide it by to have °C or bar; Fahrenheit by the scale's definition.
 TEMPERATURE_UNITS = {"c": (0.0, 1.0), "f": (-32.0, 1.8)}
 PRESSURE_UNITS = {"bar_abs": (0.0, 1.0), "kpa_abs": (0.0, 100.0), "mbar_abs": (0.0, 1000.0)}
-GAUGE_UNIT = "bar_gauge"
+GAUGE_UNITS = {"bar_gauge": 1.0, "kpa_gauge": 100.0, "mbar_gauge": 1000.0}  # of each so many in a bar
 MBAR_PER_BAR = 1000.0
 
 # Air pressure where people live (common practice, no source); 1.013 or 101.3 is a slip of the unit.
@@ -48,7 +48,7 @@ EXPECTED = {
 }
 EXPECTED_COLUMNS = "a time column (t_s, time or local_time) and temperature columns ending in _c or _f"
 
-_UNITS = "|".join((*TEMPERATURE_UNITS, *PRESSURE_UNITS, GAUGE_UNIT))
+_UNITS = "|".join((*TEMPERATURE_UNITS, *PRESSURE_UNITS, *GAUGE_UNITS))
 _MEASUREMENT = re.compile(rf".+_(?P<unit>{_UNITS})(_\d+)?")
 _UNIT_NOT_SAID = re.compile(r"(.+_)?(temp|temperature|press|pressure|k?pa|m?bar|psi)(_.+)?")
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d+)?", re.IGNORECASE | re.ASCII)
@@ -143,15 +143,16 @@ def read_log(content: bytes | str, *, ambient_mbar: float | None) -> Log:
     """
     columns = _columns(_text(content))
     probes = [column for column in columns if column.unit in TEMPERATURE_UNITS]
-    gauges = [column for column in columns if column.unit in (*PRESSURE_UNITS, GAUGE_UNIT)]
+    gauges = [column for column in columns if column.unit in (*PRESSURE_UNITS, *GAUGE_UNITS)]
     timed = [column for key in TIME_COLUMNS for column in columns if column.key == key]
     if not timed or not probes:
         names = ", ".join(column.name for column in columns)
         raise ValueError(f"Cannot read the header: its columns are {names}, must be {EXPECTED_COLUMNS}.")
     units = TEMPERATURE_UNITS | PRESSURE_UNITS
-    has_gauge = any(column.unit == GAUGE_UNIT for column in gauges)
+    has_gauge = any(column.unit in GAUGE_UNITS for column in gauges)
     if has_gauge:
-        units = {**units, GAUGE_UNIT: (_ambient_bar(ambient_mbar), 1.0)}
+        room_bar = _ambient_bar(ambient_mbar)
+        units = units | {unit: (room_bar * per, per) for unit, per in GAUGE_UNITS.items()}
     time = timed[0]
     numeric = [*probes, *gauges, *([time] if time.key == ELAPSED else [])]
     figures = {column.key: _figures(column) for column in numeric}
@@ -225,7 +226,7 @@ def _check_header(header: Sequence[str]) -> None:
         if keys.count(key) > 1:
             raise ValueError(f"Cannot read the header: the column {key} stands there twice, must stand once.")
         if _UNIT_NOT_SAID.fullmatch(key) and not _MEASUREMENT.fullmatch(key):
-            units = ", ".join(f"_{unit}" for unit in (*PRESSURE_UNITS, GAUGE_UNIT))
+            units = ", ".join(f"_{unit}" for unit in (*PRESSURE_UNITS, *GAUGE_UNITS))
             raise ValueError(
                 f"Cannot read the column {key}: its name must say the unit: _c or _f at its end, or {units}."
             )

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from reprocessing.views import intake, loads, machines, quality, recalls, verbs
+from reprocessing.views import intake, leak_tests, loads, machines, quality, recalls, verbs
 
 urlpatterns = [
     path("loads/", loads.loads, name="loads"),
@@ -12,6 +12,9 @@ urlpatterns = [
     path("records/", intake.records, name="records"),
     path("records/<int:record>/match/", intake.match, name="record-match"),
     path("records/<int:record>/set-aside/", intake.set_aside, name="record-set-aside"),
+    path("records/<int:record>/leak-test/", leak_tests.leak_test, name="leak-test"),
+    path("records/<int:record>/leak-test/sign/", leak_tests.sign, name="leak-test-sign"),
+    path("machines/<str:code>/leak-record/", leak_tests.leave, name="leak-record"),
     path("machines/<str:code>/columns/", intake.columns, name="machine-columns"),
     path("machines/<str:code>/device-number/", intake.device_number, name="machine-device-number"),
     path("machines/", machines.machines, name="machines"),

@@ -15,6 +15,7 @@ from reprocessing.actions.intake import (
     set_record_aside,
     take_in,
 )
+from reprocessing.actions.leak_tests import leave_record, record_leak_test
 from reprocessing.actions.loads import (
     add_pack,
     add_piece,
@@ -61,6 +62,7 @@ __all__ = [
     "issue_recall",
     "keep_nonconformity_open",
     "keep_recall_open",
+    "leave_record",
     "match_record",
     "note_refused",
     "open_load",
@@ -71,6 +73,7 @@ __all__ = [
     "read_indicator",
     "recall_load",
     "record_dosing",
+    "record_leak_test",
     "record_test",
     "reject",
     "release",

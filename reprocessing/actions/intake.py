@@ -100,13 +100,13 @@ def note_refused(file_name: str, sha256: str, fault: str, machine: str, *, at: d
 @action
 def match_record(record: int, load: str, *, act: Act) -> Done:
     """Attach a record that came by itself to the load that it belongs to; it is judged then."""
-    arrival = _lock_waiting(record, "match")
+    arrival = lock_waiting(record, "match")
     row = lock_load(load)
     facts = (*_faulty(arrival), *_other_machine(arrival, row))
     if facts:
         raise Refused(*facts)
     done = attach(row, arrival.file_name, arrival.content, act)
-    _decide(arrival, ArrivalState.MATCHED, act, load=row)
+    decide(arrival, ArrivalState.MATCHED, act, load=row)
     return done
 
 
@@ -129,11 +129,11 @@ def _other_machine(arrival: Arrival, load: Load) -> Iterator[Finding]:
 @action
 def set_record_aside(record: int, *, reason: str, act: Act) -> Done:
     """Say why a record belongs to no load; it is kept."""
-    arrival = _lock_waiting(record, "set aside")
+    arrival = lock_waiting(record, "set aside")
     step = LOAD_STEPS["attach_trace"]
     need(step.right, "set aside", str(arrival), act)
     reason = reason_given(reason, "set aside", str(arrival))
-    _decide(arrival, ArrivalState.SET_ASIDE, act, reason=reason)
+    decide(arrival, ArrivalState.SET_ASIDE, act, reason=reason)
     if arrival.machine is not None:
         evidence = {"record": arrival.file_name, "sha256": arrival.sha256}
         write_line(MachineLine, arrival.machine, "set_record_aside", act, reason=reason, evidence=evidence)
@@ -141,7 +141,7 @@ def set_record_aside(record: int, *, reason: str, act: Act) -> Done:
     return Done("set_record_aside", "record", arrival.pk, str(arrival), ArrivalState.SET_ASIDE, sentence)
 
 
-def _lock_waiting(record: int, verb: str) -> Arrival:
+def lock_waiting(record: int, verb: str) -> Arrival:
     """A record that waits, locked.
 
     Raises:
@@ -157,7 +157,8 @@ def _lock_waiting(record: int, verb: str) -> Arrival:
     return arrival
 
 
-def _decide(arrival: Arrival, state: ArrivalState, act: Act, *, load: Load | None = None, reason: str = "") -> None:
+def decide(arrival: Arrival, state: ArrivalState, act: Act, *, load: Load | None = None, reason: str = "") -> None:
+    """Write down what became of a locked record, and by whom."""
     arrival.state, arrival.load, arrival.reason = state, load, reason
     arrival.decided_at, arrival.decided_by = act.at, act.by
     arrival.save(update_fields=["state", "load", "reason", "decided_at", "decided_by"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from journal.actions import Act, Done, action, need, reason_given, write_line
 from journal.findings import Finding, Refused, Severity, stop
@@ -26,7 +27,16 @@ from reprocessing.writer import lock_machine, move_machine
 def record_test(machine: str, kind: str, *, passed: bool, note: str = "", act: Act) -> Done:
     """Record a periodic test; a failed penetration or leak test ends the service and puts loads in doubt."""
     row = lock_machine(machine)
-    wanted = TestKind(kind)
+    may_test(row, TestKind(kind), act)
+    return keep_test(row, TestKind(kind), act, passed=passed, note=note)
+
+
+def may_test(row: Machine, wanted: TestKind, act: Act) -> None:
+    """Whether this person may record this test of a machine.
+
+    Raises:
+        Refused: the right is missing, or its kind of machine has no such test.
+    """
     step = MACHINE_STEPS["record_test"]
     need(step.right, step.says, row.name, act)
     if wanted not in DAY_TESTS[MachineKind(row.kind)]:
@@ -38,9 +48,24 @@ def record_test(machine: str, kind: str, *, passed: bool, note: str = "", act: A
                 "Choose one of its own tests.",
             )
         )
+
+
+def keep_test(row: Machine, wanted: TestKind, act: Act, *, passed: bool, note: str, **record: Any) -> Done:
+    """Keep a test of a locked machine, and what follows from a failed one.
+
+    Args:
+        row: the machine.
+        wanted: which test.
+        act: who, when, where.
+        passed: its result.
+        note: what was remarked.
+        record: of a test with a record, that record and its judgement.
+    """
     result = Result.PASSED if passed else Result.FAILED
     doubtful = [] if passed or wanted not in ENDS_SERVICE else _since_last_passed(row, wanted, act)
-    test = MachineTest.objects.create(machine=row, kind=wanted, result=result, note=note, at=act.at, by=act.by)
+    test = MachineTest.objects.create(
+        machine=row, kind=wanted, result=result, note=note, at=act.at, by=act.by, **record
+    )
     evidence = {"test": test.pk, "kind": wanted, "result": result, "in_doubt": [load.code for load in doubtful]}
     write_line(MachineLine, row, "record_test", act, reason=note, evidence=evidence)
     if passed:

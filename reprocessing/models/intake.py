@@ -20,6 +20,7 @@ class ArrivalState(StrEnum):
     WAITING = "waiting"
     MATCHED = "matched"
     SET_ASIDE = "set aside"
+    TESTED = "of a test"
 
 
 _STATES = [(str(state), str(state)) for state in ArrivalState]
@@ -77,6 +78,7 @@ class Arrival(models.Model):
             models.CheckConstraint(
                 condition=Q(state=ArrivalState.WAITING, load=None, reason="", decided_at=None, decided_by=None)
                 | Q(state=ArrivalState.MATCHED, load__isnull=False, decided_at__isnull=False, decided_by__isnull=False)
+                | Q(state=ArrivalState.TESTED, load=None, decided_at__isnull=False, decided_by__isnull=False)
                 | (
                     Q(state=ArrivalState.SET_ASIDE, load=None, decided_at__isnull=False, decided_by__isnull=False)
                     & ~Q(reason="")

@@ -98,6 +98,10 @@ class MachineTest(models.Model):
     kind = models.CharField(max_length=30, choices=_TESTS)
     result = models.CharField(max_length=10, choices=_RESULTS)
     note = models.CharField(max_length=200, blank=True)
+    record = models.OneToOneField(
+        "reprocessing.Arrival", models.PROTECT, null=True, blank=True, related_name="machine_test"
+    )
+    judgement = models.JSONField(null=True, help_text="Of its record, by the limits in force then.")
     at = models.DateTimeField()
     by = models.ForeignKey(Person, models.PROTECT, related_name="+")
 

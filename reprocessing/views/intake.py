@@ -16,6 +16,7 @@ from reprocessing.forms import filled
 from reprocessing.models import Arrival, ArrivalState, Machine, MachineColumns, Trace
 from reprocessing.reads import loads_of_record
 from reprocessing.reads.devices import fault_of
+from reprocessing.states import DAY_TESTS, MachineKind, TestKind
 from reprocessing.views.intake_forms import ColumnsForm, DeviceNumber, MatchRecord, SetRecordAside
 
 MOST_ROWS = 20
@@ -31,7 +32,7 @@ def records(request: HttpRequest) -> HttpResponse:
         "waiting": [_offer(arrival) for arrival in waiting[:MOST_ROWS]],
         "decided": Arrival.objects.exclude(state=ArrivalState.WAITING)
         .defer("content")
-        .select_related("load", "decided_by")
+        .select_related("load", "machine", "decided_by")
         .order_by("-decided_at")[:MOST_ROWS],
     }
     return render(request, "reprocessing/records.html", context)
@@ -42,6 +43,7 @@ def _offer(arrival: Arrival) -> dict[str, Any]:
     return {
         "record": arrival,
         "fault": fault_of(arrival),
+        "leaks": arrival.machine is not None and TestKind.AIR_LEAKAGE in DAY_TESTS[MachineKind(arrival.machine.kind)],
         "fitting": fitting,
         "match": MatchRecord(loads=loads, auto_id=f"match_{arrival.pk}_%s"),
         "aside": SetRecordAside(auto_id=f"aside_{arrival.pk}_%s"),

@@ -9,6 +9,7 @@ from django import forms
 from django.utils import timezone
 
 from reprocessing.columns import QUANTITIES
+from reprocessing.forms import Upload, password_field
 from reprocessing.models import Load
 from reprocessing.rules import MOMENT
 
@@ -45,6 +46,28 @@ class DeviceNumber(forms.Form):
         label="Device number in its messages",
         help_text="HL7 v2, SDD-2. Its code is understood without it.",
     )
+
+
+class LeakRecord(Upload):
+    """The record of an air leakage test."""
+
+
+class HoldFrom(forms.Form):
+    """When the valves of a leakage test closed."""
+
+    hold_from_s = forms.FloatField(
+        required=False,
+        min_value=0,
+        label="Second at which the chamber was shut off",
+        help_text="In the seconds of the record. Empty: the last reading of the lowest pressure.",
+    )
+
+
+class LeakTest(HoldFrom):
+    """The signature under a leakage test."""
+
+    note = forms.CharField(required=False, max_length=200, label="Note")
+    password = password_field()
 
 
 class ColumnsForm(forms.Form):

@@ -14,7 +14,8 @@ from journal.models import Person
 from reprocessing import actions, forms
 from reprocessing.models import Doubt, Load, Machine
 from reprocessing.reads import against_return, standings_of, standings_of_each, trail_of
-from reprocessing.states import MACHINE_MOVES, MACHINE_STEPS, LoadState
+from reprocessing.states import DAY_TESTS, MACHINE_MOVES, MACHINE_STEPS, LoadState, MachineKind, TestKind
+from reprocessing.views.intake_forms import LeakRecord
 from reprocessing.views.offers import Asked, Offer, against, is_time_for
 from reprocessing.views.verbs import Verb
 
@@ -66,8 +67,9 @@ def machine(request: HttpRequest, code: str) -> HttpResponse:
         "machine": row,
         "standings": standings_of(row, at),
         "programmes": row.programmes.order_by("code"),
-        "tests": row.tests.select_related("by")[:MOST_ROWS],
+        "tests": row.tests.select_related("by", "record")[:MOST_ROWS],
         "offers": _offers(row, by),
+        "leak": LeakRecord(auto_id="leak_%s") if TestKind.AIR_LEAKAGE in DAY_TESTS[MachineKind(row.kind)] else None,
         "doubts": [
             (doubt, Asked(doubt.load, by, at).offer("decide", test_id=doubt.test_id))
             for doubt in in_doubt.filter(decided_at=None).order_by("load_id")

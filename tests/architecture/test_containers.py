@@ -101,7 +101,14 @@ def test_service_has_health_check_restart_and_volume(name: str) -> None:
     service = SERVICES[name]
     assert service["healthcheck"]["test"][0] == "CMD"
     assert service["restart"] == "unless-stopped"
-    assert len(service["volumes"]) == 1
+    data = [volume for volume in service["volumes"] if not volume.endswith(":/drop")]
+    assert len(data) == 1
+
+
+def test_only_the_worker_reaches_the_folder_of_the_machines() -> None:
+    reach = [name for name in SERVICES if any(text.endswith(":/drop") for text in SERVICES[name].get("volumes", ()))]
+    assert reach == ["worker"]
+    assert SERVICES["worker"]["environment"]["LUMENKEEP_DROP"] == "/drop"
 
 
 @pytest.mark.parametrize("name", OURS)

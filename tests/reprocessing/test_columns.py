@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import pytest
 
 from reprocessing.columns import Columns, first_rows, named
@@ -46,6 +48,33 @@ def test_a_name_that_says_a_unit_does_not_outweigh_a_person() -> None:
     trace = read("t,temp_c,b_c\n0,1,212\n5,2,212\n", Columns({"t": "t_s", "temp_c": "unread", "b_c": "f"}))
     assert trace.temperatures_c.tolist() == [[100.0], [100.0]]
     assert trace.probes == ("b_f",)
+
+
+@pytest.mark.parametrize("day", ["03.11.2026 09:00:05", "3/11/2026 9:00:05", "03-11-2026T09:00:05,0"])
+def test_dates_with_the_day_first_are_read_as_stated(day: str) -> None:
+    """3 November, not 11 March: a file cannot say which it is, a person does."""
+    held = {"When": "local_time_day_first", "T": "c", "p": "mbar_gauge"}
+    content = f'When;T;p\n02.11.2026 09:00;20;0\n\n"{day}";21;-500\n'
+    trace = read(content, Columns(held, ambient_mbar=950))
+    assert trace.started_local == datetime(2026, 11, 2, 9, 0)  # noqa: DTZ001 - the wall clock of a machine
+    assert trace.times_s.tolist() == [0.0, 86405.0]
+    assert trace.pressures_bar_abs[:, 0].tolist() == pytest.approx([0.95, 0.45])
+
+
+@pytest.mark.parametrize("unit", [("bar_gauge", "-0.5"), ("kpa_gauge", "-50"), ("mbar_gauge", "-500")])
+def test_gauge_pressure_is_read_in_the_unit_stated(unit: tuple[str, str]) -> None:
+    """0.5 bar below a room of 1.000 bar: 1 bar = 100 kPa = 1000 mbar by definition."""
+    trace = read(f"t,T,p\n0,20,{unit[1]}\n", Columns({"t": "t_s", "T": "c", "p": unit[0]}, ambient_mbar=1000))
+    assert trace.pressures_bar_abs.tolist() == [[pytest.approx(0.5)]]
+
+
+@pytest.mark.parametrize("cell", ["2026-11-24 09:00", "24.11.26 09:00", "24.11.2026", "24.11/2026 09:00"])
+def test_a_date_that_is_not_as_stated_is_refused(cell: str) -> None:
+    columns = Columns({"t": "local_time_day_first", "T": "c"})
+    with pytest.raises(ValueError, match=r"Cannot read line 3, column t: .* must be a date with the day first"):
+        named(f"t,T\n24.11.2026 08:00,1\n{cell},2\n", columns)
+    with pytest.raises(ValueError, match="must be a date and time"):
+        read("t,T\n31.02.2026 08:00,1\n", columns)
 
 
 @pytest.mark.parametrize(

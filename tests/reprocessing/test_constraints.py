@@ -178,6 +178,7 @@ BREAKS: dict[str, list[Callable[[], Any]]] = {
         lambda: arrival(state="matched", decided_at=AT, decided_by=makers.everybody()),
         lambda: arrival(state="set aside", decided_at=AT, decided_by=makers.everybody()),
         lambda: arrival(state="set aside", reason="a trial"),
+        lambda: arrival(state="of a test"),
     ],
     "arrival_kept_here_or_faulty": [lambda: arrival(fault="it is no text")],
     "device_report_once": [lambda: device_report("1", "1")],
