@@ -10,7 +10,7 @@ from django.db.models import F
 from instruments.identity import Kind, OwnCode
 from instruments.models import Loan, LoanLine, LoanPiece, Piece, PieceLine
 from instruments.states import LOAN_MOVES, PIECE_MOVES, PieceState
-from journal.actions import Act, move, write_line
+from journal.actions import Act, locked, move, write_line
 from journal.findings import Finding, Refused, unknown
 from journal.models import Counter
 
@@ -86,10 +86,7 @@ def lock_loan(code: str) -> Loan:
     Raises:
         Refused: no loan has this code.
     """
-    loan = Loan.objects.select_for_update().filter(code=code).first()
-    if loan is None:
-        raise Refused(unknown("loan", code))
-    return loan
+    return locked(Loan.objects.all(), "loan", code)
 
 
 def move_loan(

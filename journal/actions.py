@@ -23,6 +23,7 @@ from journal.roles import Right, Role
 
 P = ParamSpec("P")
 T = TypeVar("T")
+M = TypeVar("M", bound=models.Model)
 ACTIONS: dict[str, Callable[..., Done]] = {}
 
 
@@ -204,6 +205,23 @@ def reason_given(reason: str, verb: str, subject: str) -> str:
             )
         )
     return reason.strip()
+
+
+def locked(rows: models.QuerySet[M], kind: str, code: str) -> M:
+    """The one of these rows that has this code, locked; the rows that are read with it are not.
+
+    Args:
+        rows: where to look, with whatever is to be read along.
+        kind: what such a row is called in a sentence.
+        code: its code.
+
+    Raises:
+        Refused: none of them has it.
+    """
+    row = rows.select_for_update(of=("self",)).filter(code=code).first()
+    if row is None:
+        raise Refused(unknown(kind, code))
+    return row
 
 
 def write_line(

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from journal.actions import Act, move
+from journal.actions import Act, locked, move
 from journal.findings import Finding, Refused, unknown
 from reprocessing.models import (
     Load,
@@ -31,11 +31,7 @@ def lock_load(code: str) -> Load:
     Raises:
         Refused: no load has this code.
     """
-    rows = Load.objects.select_for_update(of=("self",)).select_related("machine", "programme")
-    load: Load | None = rows.filter(code=code).first()
-    if load is None:
-        raise Refused(unknown("load", code))
-    return load
+    return locked(Load.objects.select_related("machine", "programme"), "load", code)
 
 
 def lock_loads(codes: Iterable[str]) -> list[Load]:
@@ -62,10 +58,7 @@ def lock_recall(code: str) -> Recall:
     machine = Recall.objects.filter(code=code, machine__isnull=False).values_list("machine__code", flat=True).first()
     if machine is not None:
         lock_machine(machine)
-    recall = Recall.objects.select_for_update(of=("self",)).filter(code=code).first()
-    if recall is None:
-        raise Refused(unknown("recall", code))
-    return recall
+    return locked(Recall.objects.all(), "recall", code)
 
 
 def lock_machine(code: str) -> Machine:
@@ -74,10 +67,7 @@ def lock_machine(code: str) -> Machine:
     Raises:
         Refused: no machine has this code.
     """
-    machine = Machine.objects.select_for_update().filter(code=code).first()
-    if machine is None:
-        raise Refused(unknown("machine", code))
-    return machine
+    return locked(Machine.objects.all(), "machine", code)
 
 
 def lock_load_and_machine(code: str) -> tuple[Load, Machine]:
@@ -139,10 +129,7 @@ def lock_nonconformity(code: str) -> Nonconformity:
     Raises:
         Refused: no non-conformity has this code.
     """
-    row: Nonconformity | None = Nonconformity.objects.select_for_update().filter(code=code).first()
-    if row is None:
-        raise Refused(unknown("non-conformity", code))
-    return row
+    return locked(Nonconformity.objects.all(), "non-conformity", code)
 
 
 def move_nonconformity(

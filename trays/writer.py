@@ -9,7 +9,7 @@ from django.db.models import F, Max
 
 from instruments.models import Part, Piece, Series
 from instruments.writer import lock_pieces, move_piece
-from journal.actions import Act, move
+from journal.actions import Act, locked, move
 from journal.findings import Finding, Refused, unknown
 from trays.companions import CompanionRule
 from trays.matching import Wanted
@@ -54,10 +54,7 @@ def lock_tray(code: str) -> Tray:
     Raises:
         Refused: no tray has this code.
     """
-    tray = Tray.objects.select_for_update(of=("self",)).select_related("template").filter(code=code).first()
-    if tray is None:
-        raise Refused(unknown("tray", code))
-    return tray
+    return locked(Tray.objects.select_related("template"), "tray", code)
 
 
 def move_pack(
@@ -96,10 +93,7 @@ def lock_template(code: str) -> Template:
     Raises:
         Refused: no template has this code.
     """
-    template = Template.objects.select_for_update().filter(code=code).first()
-    if template is None:
-        raise Refused(unknown("template", code))
-    return template
+    return locked(Template.objects.all(), "template", code)
 
 
 def new_draft(template: Template, wanted: Wanted | None = None) -> TemplateVersion:

@@ -9,7 +9,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
-from instruments.models import Part, Piece, Programme
+from instruments.models import Part, Programme
 from journal.findings import Finding
 from journal.models import Person
 from journal.reads import policy
@@ -154,13 +154,6 @@ def trail_of(thing: Load | Machine | Recall | Nonconformity) -> QuerySet[Any]:
 def loads_of_pack(pack: Pack) -> QuerySet[Load]:
     """Every load that a pack is in or went through."""
     loads: QuerySet[Load] = Load.objects.filter(load_packs__pack=pack)
-    return loads
-
-
-def loads_of_piece(piece: Piece) -> QuerySet[Load]:
-    """Every load that a piece is in or went through: washer loads, and the steriliser loads of its packs."""
-    inside = Q(load_pieces__piece=piece) | Q(load_packs__pack__contents__piece=piece)
-    loads: QuerySet[Load] = Load.objects.filter(inside).distinct()
     return loads
 
 

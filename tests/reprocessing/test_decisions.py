@@ -303,14 +303,13 @@ def test_a_line_that_fails_leaves_no_decision_behind(verb: str) -> None:
 # Questions
 
 
-def test_loads_of_a_pack_and_of_a_piece() -> None:
+def test_loads_of_a_pack() -> None:
     piece = returned()
-    washed = make.released(make.load(make.washer(), piece))
+    make.released(make.load(make.washer(), piece))
     pass_inspection(piece)
     pack = makers.single(piece, at=DECIDED)
     sterilised = make.released(make.load(None, pack))
     make.released()
-    assert set(reads.loads_of_piece(piece)) == {washed, sterilised}
     assert set(reads.loads_of_pack(pack)) == {sterilised}
 
 
