@@ -7,7 +7,7 @@ the greatest reading of each sliver of time, so that no peak is lost.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from html import escape
 from math import ceil, floor, inf, log10
@@ -41,8 +41,8 @@ NO_TEMPERATURE_C = (0.0, 100.0)  # axis of a record without a healthy reading
 
 
 @dataclass(frozen=True, slots=True)
-class _Axis:
-    """Where values lie between two ends of the picture."""
+class Axis:
+    """Where values lie between two ends of the picture, in its units."""
 
     low: float
     high: float
@@ -50,15 +50,25 @@ class _Axis:
     end: float
 
     def at(self, value: float) -> float:
+        """Where a value lies."""
         return self.start + (value - self.low) / (self.high - self.low) * (self.end - self.start)
 
     def ticks(self) -> list[float]:
+        """Round values for its figures."""
         step = _nice_step((self.high - self.low) / TICKS)
         first = ceil(self.low / step - 1e-9)
         return [count * step for count in range(first, floor(self.high / step + 1e-9) + 1)]
 
 
-def trace_svg(trace: Trace, limits: Limits | None, *, title: str, describe: str) -> str:
+def trace_svg(
+    trace: Trace,
+    limits: Limits | None,
+    *,
+    title: str,
+    describe: str,
+    below: Iterable[str] = (),
+    height: float = HEIGHT,
+) -> str:
     """Draw a trace.
 
     Args:
@@ -66,16 +76,18 @@ def trace_svg(trace: Trace, limits: Limits | None, *, title: str, describe: str)
         limits: the programme's; None draws neither band nor hold.
         title: name of the picture, for its reader and for whoever hears it read.
         describe: the finding in words ("held 134.6 to 134.8 °C for 3min 32s").
+        below: further elements, for the room below the plot.
+        height: of the whole picture.
 
     Returns:
         The text of one `<svg>` element, without width and height: it fills what it stands in.
     """
-    time = _time_axis(trace)
+    time = time_axis(trace)
     temperature = _temperature_axis(trace, limits)
     pressure = _pressure_axis(trace)
     look = f'fill="currentColor" stroke="none" font-family="{FONT}" font-size="{FONT_SIZE}"'
     parts = [
-        f'<svg {NAMESPACE} role="img" class="trace-picture" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" {look}>',
+        f'<svg {NAMESPACE} role="img" class="trace-picture" viewBox="0 0 {WIDTH:g} {height:g}" {look}>',
         f"<title>{escape(title)}</title>",
         f"<desc>{escape(describe)}</desc>",
         *_frame(time, temperature, pressure),
@@ -83,6 +95,7 @@ def trace_svg(trace: Trace, limits: Limits | None, *, title: str, describe: str)
         *_gaps(trace, time),
         *_curves(trace, time, temperature, pressure),
         *_legend(trace),
+        *below,
         "</svg>",
     ]
     return "\n".join(parts)
@@ -94,17 +107,18 @@ def _nice_step(least: float) -> float:
     return next(step * power for step in (1, 2, 5, 10) if step * power >= least * (1 - 1e-9))
 
 
-def _minutes(seconds: float) -> float:
+def minutes_of(seconds: float) -> float:
+    """Seconds as the minutes of the axis."""
     return seconds / SECONDS_PER_MINUTE
 
 
-def _time_axis(trace: Trace) -> _Axis:
+def time_axis(trace: Trace) -> Axis:
     """Minutes from the first reading to the last."""
-    length = _minutes(trace.times_s[-1] - trace.times_s[0]) if trace.times_s.size > 1 else 0.0
-    return _Axis(0.0, length or 1.0, LEFT, RIGHT)
+    length = minutes_of(trace.times_s[-1] - trace.times_s[0]) if trace.times_s.size > 1 else 0.0
+    return Axis(0.0, length or 1.0, LEFT, RIGHT)
 
 
-def _temperature_axis(trace: Trace, limits: Limits | None) -> _Axis:
+def _temperature_axis(trace: Trace, limits: Limits | None) -> Axis:
     low, high = NO_TEMPERATURE_C
     if trace.has_readings:
         low, high = float(np.nanmin(trace.temperatures_c)), float(np.nanmax(trace.temperatures_c))
@@ -113,58 +127,61 @@ def _temperature_axis(trace: Trace, limits: Limits | None) -> _Axis:
     if isinstance(limits, WashLimits):
         high = max(high, limits.hold_c or A0_LAW.reference_c)
     step = _nice_step(max(high - low, 1.0) / TICKS)
-    return _Axis(floor(low / step) * step, (floor(high / step) + 1) * step, BOTTOM, TOP)
+    return Axis(floor(low / step) * step, (floor(high / step) + 1) * step, BOTTOM, TOP)
 
 
-def _pressure_axis(trace: Trace) -> _Axis | None:
+def _pressure_axis(trace: Trace) -> Axis | None:
     if not trace.gauges or bool(np.all(np.isnan(trace.pressures_bar_abs))):
         return None
     high = max(float(np.nanmax(trace.pressures_bar_abs)), 1.0)
     step = _nice_step(high / TICKS)
-    return _Axis(0.0, (floor(high / step) + 1) * step, BOTTOM, TOP)
+    return Axis(0.0, (floor(high / step) + 1) * step, BOTTOM, TOP)
 
 
-def _text(x: float, y: float, words: str, anchor: str = "start") -> str:
+def text_at(x: float, y: float, words: str, anchor: str = "start") -> str:
+    """Words in the picture."""
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(words)}</text>'
 
 
-def _line(x1: float, y1: float, x2: float, y2: float, more: str = "") -> str:
+def line_at(x1: float, y1: float, x2: float, y2: float, more: str = "") -> str:
+    """A straight line."""
     return f'<path d="M{x1:.1f} {y1:.1f}L{x2:.1f} {y2:.1f}" fill="none" stroke="currentColor"{more}/>'
 
 
-def _figure(value: float) -> str:
+def figure_of(value: float) -> str:
+    """A figure of an axis."""
     return f"{value:.6g}".replace("-", MINUS)
 
 
-def _frame(time: _Axis, temperature: _Axis, pressure: _Axis | None) -> Iterator[str]:
+def _frame(time: Axis, temperature: Axis, pressure: Axis | None) -> Iterator[str]:
     """Axes with their ticks, figures and units."""
     below = BOTTOM + FONT_SIZE + TICK + 2
     for value in time.ticks():
-        yield _line(time.at(value), BOTTOM, time.at(value), BOTTOM + TICK)
-        yield _text(time.at(value), below, _figure(value), "middle")
-    yield _text((LEFT + RIGHT) / 2, below + FONT_SIZE + 8, "Time from the first reading (min)", "middle")
+        yield line_at(time.at(value), BOTTOM, time.at(value), BOTTOM + TICK)
+        yield text_at(time.at(value), below, figure_of(value), "middle")
+    yield text_at((LEFT + RIGHT) / 2, below + FONT_SIZE + 8, "Time from the first reading (min)", "middle")
     for value in temperature.ticks():
         y = temperature.at(value)
-        yield _line(LEFT, y, RIGHT, y, ' stroke-opacity="0.2"')
-        yield _text(LEFT - TICK - 4, y + FONT_SIZE / 3, _figure(value), "end")
-    yield _text(LEFT - TICK - 4, TOP - 14, "°C", "end")
+        yield line_at(LEFT, y, RIGHT, y, ' stroke-opacity="0.2"')
+        yield text_at(LEFT - TICK - 4, y + FONT_SIZE / 3, figure_of(value), "end")
+    yield text_at(LEFT - TICK - 4, TOP - 14, "°C", "end")
     if pressure is not None:
         for value in pressure.ticks():
             y = pressure.at(value)
-            yield _line(RIGHT, y, RIGHT + TICK, y)
-            yield _text(RIGHT + TICK + 4, y + FONT_SIZE / 3, _figure(value))
-        yield _text(RIGHT + TICK + 4, TOP - 14, "bar abs")
-        yield _line(RIGHT, TOP, RIGHT, BOTTOM)
-    yield _line(LEFT, TOP, LEFT, BOTTOM)
-    yield _line(LEFT, BOTTOM, RIGHT, BOTTOM)
+            yield line_at(RIGHT, y, RIGHT + TICK, y)
+            yield text_at(RIGHT + TICK + 4, y + FONT_SIZE / 3, figure_of(value))
+        yield text_at(RIGHT + TICK + 4, TOP - 14, "bar abs")
+        yield line_at(RIGHT, TOP, RIGHT, BOTTOM)
+    yield line_at(LEFT, TOP, LEFT, BOTTOM)
+    yield line_at(LEFT, BOTTOM, RIGHT, BOTTOM)
 
 
-def _demands(trace: Trace, limits: Limits | None, time: _Axis, temperature: _Axis) -> Iterator[str]:
+def _demands(trace: Trace, limits: Limits | None, time: Axis, temperature: Axis) -> Iterator[str]:
     """The band, hatched, and the hold in it; of a wash the temperatures that count."""
     if isinstance(limits, SteamLimits):
         low, high = limits.set_c, limits.set_c + limits.band_k
         yield from _hatched(temperature.at(high), temperature.at(low))
-        yield _text(LEFT + 6, temperature.at(low) + FONT_SIZE + 2, f"band {low:g} to {high:g} °C")
+        yield text_at(LEFT + 6, temperature.at(low) + FONT_SIZE + 2, f"band {low:g} to {high:g} °C")
         yield from _hold(trace, low, high, time)
     if isinstance(limits, WashLimits):
         yield from _threshold(A0_LAW.counts_from_c, "A0 counts from here", temperature)
@@ -185,44 +202,44 @@ def _hatched(top: float, bottom: float) -> Iterator[str]:
     yield f'<path class="trace-band" d="{edges}" fill="none" stroke="currentColor" stroke-opacity="0.7"/>'
 
 
-def _threshold(value_c: float, words: str, temperature: _Axis) -> Iterator[str]:
+def _threshold(value_c: float, words: str, temperature: Axis) -> Iterator[str]:
     if temperature.low < value_c < temperature.high:
         y = temperature.at(value_c)
-        yield _line(LEFT, y, RIGHT, y, ' class="trace-threshold" stroke-opacity="0.7" stroke-dasharray="1 3"')
-        yield _text(LEFT + 6, y - 6, f"{value_c:g} °C, {words}" if "°C" not in words else words)
+        yield line_at(LEFT, y, RIGHT, y, ' class="trace-threshold" stroke-opacity="0.7" stroke-dasharray="1 3"')
+        yield text_at(LEFT + 6, y - 6, f"{value_c:g} °C, {words}" if "°C" not in words else words)
 
 
-def _hold(trace: Trace, low_c: float, high_c: float, time: _Axis) -> Iterator[str]:
+def _hold(trace: Trace, low_c: float, high_c: float, time: Axis) -> Iterator[str]:
     """A bracket over the longest continuous time in the band, with its length."""
     hold = longest_within(trace, low_c, high_c)
     if hold is None:
         return
-    start, end = (time.at(_minutes(at - trace.times_s[0])) for at in (hold.start_s, hold.end_s))
+    start, end = (time.at(minutes_of(at - trace.times_s[0])) for at in (hold.start_s, hold.end_s))
     path = f"M{start:.1f} {TOP:.1f}v-{TICK:g}H{end:.1f}v{TICK:g}"
     yield f'<path class="trace-hold" d="{path}" fill="none" stroke="currentColor" stroke-width="2"/>'
     middle = min(max((start + end) / 2, LEFT + HOLD_MARGIN), RIGHT - HOLD_MARGIN)
-    yield _text(middle, TOP - TICK - 6, f"hold {duration_words(hold.length_s)}", "middle")
+    yield text_at(middle, TOP - TICK - 6, f"hold {duration_words(hold.length_s)}", "middle")
 
 
-def _gaps(trace: Trace, time: _Axis) -> Iterator[str]:
+def _gaps(trace: Trace, time: Axis) -> Iterator[str]:
     """Where nothing at all was recorded, said in words."""
-    minutes = _minutes(1) * (trace.times_s - trace.times_s[:1])
+    minutes = minutes_of(1) * (trace.times_s - trace.times_s[:1])
     for at in np.flatnonzero(is_gap(np.diff(trace.times_s))):
         start, end = time.at(float(minutes[at])), time.at(float(minutes[at + 1]))
         for x in (start, end):
-            yield _line(x, TOP, x, BOTTOM, ' class="trace-gap" stroke-opacity="0.7" stroke-dasharray="2 4"')
+            yield line_at(x, TOP, x, BOTTOM, ' class="trace-gap" stroke-opacity="0.7" stroke-dasharray="2 4"')
         beside = (start - 6, "end") if end > RIGHT - HOLD_MARGIN * 2 else (end + 6, "start")
-        yield _text(beside[0], BOTTOM - 8, "no record", beside[1])
+        yield text_at(beside[0], BOTTOM - 8, "no record", beside[1])
 
 
-def _curves(trace: Trace, time: _Axis, temperature: _Axis, pressure: _Axis | None) -> Iterator[str]:
+def _curves(trace: Trace, time: Axis, temperature: Axis, pressure: Axis | None) -> Iterator[str]:
     first = trace.times_s[0] if trace.times_s.size else 0.0
     if pressure is not None:
         for times, readings in trace.pressure_readings():
-            path = _path(times - first, readings, time, pressure)
+            path = path_of(times - first, readings, time, pressure)
             yield f'<path class="trace-pressure" d="{path}" {_stroke_of_pressure()}/>'
     for at, (times, readings) in enumerate(trace.probe_readings()):
-        path = _path(times - first, readings, time, temperature)
+        path = path_of(times - first, readings, time, temperature)
         yield f'<path class="trace-temperature" d="{path}" {_stroke_of_probe(at)}/>'
 
 
@@ -235,17 +252,17 @@ def _stroke_of_probe(at: int) -> str:
     return f'fill="none" stroke="currentColor" stroke-width="2.25" stroke-dasharray="{dash}"'
 
 
-def _path(seconds: FloatArray, readings: FloatArray, time: _Axis, axis: _Axis) -> str:
+def path_of(seconds: FloatArray, readings: FloatArray, time: Axis, axis: Axis) -> str:
     """Path of one column, broken at its gaps and thinned."""
     pieces = []
     for run in np.split(np.arange(seconds.size), np.flatnonzero(is_gap(np.diff(seconds))) + 1):
-        kept = run[_thinned(seconds[run], readings[run])]
-        points = [f"{time.at(_minutes(float(seconds[k]))):.1f} {axis.at(float(readings[k])):.1f}" for k in kept]
+        kept = run[thinned(seconds[run], readings[run])]
+        points = [f"{time.at(minutes_of(float(seconds[k]))):.1f} {axis.at(float(readings[k])):.1f}" for k in kept]
         pieces.append("M" + "L".join(points) if points else "")
     return "".join(pieces)
 
 
-def _thinned(seconds: FloatArray, readings: FloatArray) -> list[int]:
+def thinned(seconds: FloatArray, readings: FloatArray) -> list[int]:
     """Positions of the first and last reading, and of the least and greatest of each sliver of time."""
     count = seconds.size
     if count <= 2 * SLIVERS:
@@ -267,4 +284,4 @@ def _legend(trace: Trace) -> Iterator[str]:
     for at, (name, stroke) in enumerate(entries):
         x, y = LEFT + at * width, TOP - 40
         yield f'<path d="M{x:.1f} {y:.1f}h{LEGEND_LINE:g}" {stroke}/>'
-        yield _text(x + LEGEND_LINE + 8, y + FONT_SIZE / 3, name)
+        yield text_at(x + LEGEND_LINE + 8, y + FONT_SIZE / 3, name)

@@ -12,7 +12,7 @@ from reprocessing.judgement import Judgement
 from reprocessing.limits import SteamLimits, WashLimits
 from reprocessing.models import DeviceReport, Load, Trace
 from reprocessing.reads import read_trace, steam_limits, wash_limits
-from reprocessing.trace_picture import trace_svg
+from reprocessing.trace_panels import cycle_svg
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,7 @@ def messages_of(load: Load) -> list[tuple[DeviceReport, tuple[tuple[str, str], .
 def _drawn(load: Load, record: Trace, judgement: Judgement) -> SafeString:
     trace = read_trace(record.content, record.columns)
     title = f"Cycle record of load {load.code}"
-    return SafeString(trace_svg(trace, _limits(load), title=title, describe=judgement.sentence))
+    return SafeString(cycle_svg(trace, _limits(load), title=title, describe=judgement.sentence))
 
 
 def _limits(load: Load) -> SteamLimits | WashLimits:

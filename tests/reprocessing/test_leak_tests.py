@@ -47,6 +47,7 @@ def test_a_leak_within_its_limit_passes_with_its_figures() -> None:
     assert done.sentence.endswith("has passed. Air leakage 1.30 mbar/min over 600 s.")
     test = MachineTest.objects.get(record=row)
     assert (test.kind, test.result, test.note) == ("air leakage", "passed", "after the seal was changed")
+    assert test.judgement is not None
     assert test.judgement["numbers"]["leak_rate_mbar_min"] == pytest.approx(1.3)
     assert test.judgement["confirm_locally"]
     row.refresh_from_db()

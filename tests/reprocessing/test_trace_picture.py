@@ -42,6 +42,21 @@ def steam(seconds: int = 400, *, gap: tuple[int, int] = (0, 0)) -> Trace:
     return parse_trace("\n".join(["t_s,p1_c,p2_c,chamber_bar_abs", *rows]))
 
 
+def test_a_million_readings_are_thinned_and_no_peak_is_lost() -> None:
+    count = 1_000_000
+    times = np.arange(count, dtype=np.float64)
+    celsius = 90.0 + np.sin(times / 5e4)
+    celsius[[123_456, 876_543]] = 140.0, 20.0
+    trace = Trace(times, celsius[:, None], ("p1_c",), np.empty((count, 0)), ())
+    drawn = points(paths(draw(trace), "trace-temperature")[0])
+    assert len(drawn) <= 2 * SLIVERS + 2
+    highest, lowest = min(drawn, key=lambda point: point[1]), max(drawn, key=lambda point: point[1])
+    for at, (x, y), value in ((123_456, highest, 140.0), (876_543, lowest, 20.0)):
+        assert x == pytest.approx(LEFT + at / (count - 1) * (RIGHT - LEFT), abs=0.1)
+        axis = trace_picture._temperature_axis(trace, None)
+        assert y == pytest.approx(axis.at(value), abs=0.1)
+
+
 def test_it_says_in_words_what_it_shows() -> None:
     svg = ET.fromstring(trace_svg(steam(), STEAM, title="A & B", describe="held < 3 min"))
     assert svg.get("role") == "img"
