@@ -35,7 +35,9 @@ SECTIONS: tuple[tuple[str, str, Pages], ...] = (
         "shield-check",
         (
             ("Non-conformities", "quality"),
+            ("Quarantine boxes", "boxes"),
             ("Recalls", "recalls"),
+            ("Reports", "reports"),
             ("Look back", "look-back"),
             ("Sealed trail", "trail"),
             ("Validation", "validation"),

@@ -5,6 +5,7 @@ from django.urls import include, path, register_converter
 
 from config import look_back, views
 from config.health import health
+from config.reports import views as reports
 from config.validation import views as validation
 from journal.converters import DayConverter
 
@@ -21,6 +22,8 @@ urlpatterns = [
     path("validation/", validation.validation, name="validation"),
     path("validation/report.pdf", validation.validation_pdf, name="validation-pdf"),
     path("validation/report.json", validation.validation_json, name="validation-json"),
+    path("reports/", reports.reports_page, name="reports"),
+    path("reports/<slug:slug>.csv", reports.report_csv, name="report-csv"),
     path("help/", views.guide, name="help"),
     path("scan/", views.scan, name="scan"),
     path("scan/check/", views.scanner_check, name="scan-check"),

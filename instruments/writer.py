@@ -1,4 +1,4 @@
-"""The one writer of a piece's and of a loan's state, used by every action that moves one."""
+"""The one writer of the state of a piece, a loan and a quarantine box, used by every action that moves one."""
 
 from __future__ import annotations
 
@@ -7,8 +7,9 @@ from typing import Any
 
 from django.db.models import F
 
+from instruments.box_states import BOX_MOVES
 from instruments.identity import Kind, OwnCode
-from instruments.models import Loan, LoanLine, LoanPiece, Piece, PieceLine
+from instruments.models import BoxLine, Loan, LoanLine, LoanPiece, Piece, PieceLine, QuarantineBox
 from instruments.states import LOAN_MOVES, PIECE_MOVES, PieceState
 from journal.actions import Act, locked, move, write_line
 from journal.findings import Finding, Refused, unknown
@@ -112,3 +113,26 @@ def join_loan(loan: Loan, piece: Piece, act: Act, *, condition: str = "") -> Non
     piece.save(update_fields=["loan"])
     LoanPiece.objects.get_or_create(loan=loan, piece=piece, defaults={"condition": condition})
     write_line(LoanLine, loan, "add_piece", act, evidence={"piece": piece.code, "condition": condition})
+
+
+def lock_box(code: str) -> QuarantineBox:
+    """One quarantine box, locked; before any of its pieces.
+
+    Raises:
+        Refused: no box has this code.
+    """
+    box: QuarantineBox | None = QuarantineBox.objects.select_for_update().filter(code=code).first()
+    if box is None:
+        raise Refused(unknown("quarantine box", code))
+    return box
+
+
+def move_box(
+    box: QuarantineBox, name: str, act: Act, *, facts: Iterable[Finding] = (), reason: str = "", **fields: Any
+) -> None:
+    """Move a locked quarantine box along its state table.
+
+    Raises:
+        Refused: the rule says no; nothing is written.
+    """
+    move(box, BOX_MOVES[name], BoxLine, act, facts=facts, reason=reason, **fields)

@@ -55,6 +55,7 @@ DONE: dict[str, str] = {
     "print_count_sheet": "Count sheet printed",
     "print_label": "Label printed",
     "put_back": "Put back unopened",
+    "put_in_box": "Put in the quarantine box",
     "put_in_washer": "Put in the washer",
     "put_on_tray": "Put on the tray",
     "quarantine": "Quarantined",
@@ -147,6 +148,7 @@ PAGES: dict[str, tuple[str, str]] = {
     "part": ("part", "part"),
     "recall": ("recall", "recall"),
     "loan": ("loan", "loan"),
+    "box": ("quarantine box", "box"),
 }
 """Keys that name a thing with a page of its own."""
 

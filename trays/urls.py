@@ -2,10 +2,14 @@
 
 from django.urls import path
 
-from trays.views import bench, cards, drafts, packs, receiving, stock, templates
+from trays.views import bench, boxes, cards, drafts, packs, receiving, stock, templates
 
 urlpatterns = [
     path("stock/", stock.stock, name="stock"),
+    path("boxes/", boxes.boxes, name="boxes"),
+    path("boxes/<str:code>/", boxes.box, name="box"),
+    path("boxes/<str:code>/label.pdf", boxes.label, name="box-label"),
+    path("boxes/<str:code>/<slug:verb>/", boxes.box_verb, name="box-verb"),
     path("print/", cards.cards, name="print"),
     path("print/<slug:what>.pdf", cards.card, name="print-card"),
     path("receive/", receiving.receive, name="receive"),

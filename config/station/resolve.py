@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 from config.context import address
 from instruments.carriers import Scheme, shown
 from instruments.identity import Kind, decode
-from instruments.models import Loan, Mark, Piece
+from instruments.models import Loan, Mark, Piece, QuarantineBox
 from instruments.reads import replaced_mark, why_not_found
 from journal.findings import Finding, Refused, Severity, stops
 from journal.models import Person, Place
@@ -44,6 +44,7 @@ BOOKS: dict[Kind, Book] = {
     ),
     Kind.RECALL: Book(Recall.objects.all, "code", lambda _: "Recall", "recall"),
     Kind.NONCONFORMITY: Book(Nonconformity.objects.all, "code", lambda _: "Non-conformity", "nonconformity"),
+    Kind.BOX: Book(QuarantineBox.objects.all, "code", lambda _: "Quarantine box", "box"),
     Kind.TEMPLATE: Book(Template.objects.all, "code", str, ""),
     Kind.LOAN: Book(Loan.objects.all, "code", lambda row: f"Loan, {row.party}", "loan"),
 }

@@ -95,6 +95,10 @@ STATE_CLASS: dict[str, Look] = {
     "used": STOP,
     "not found": STOP,
     "ended before": WAITING,
+    # quarantine boxes
+    "sealed": HOLD,
+    "ruled out": READY,
+    "destroyed": WAITING,
     # non-conformities
     "open": LOOK_AT,
     # machines and results

@@ -11,7 +11,7 @@ import numpy as np
 from instruments import airflow, gauge, gs1, hibc, iccbba, identity, packing, reorder
 from instruments.carriers import Decoded
 from journal import merkle
-from reprocessing import leakage, lethality, recall, steam
+from reprocessing import control_chart, leakage, lethality, recall, steam
 from reprocessing.trace import Trace
 
 SECONDS = 60.0
@@ -161,6 +161,16 @@ def recalled(
     return " ".join(row.load for row in recall.scope_of(cycles, policy).called) or "none"
 
 
+def p_chart(*, counts: Sequence[int], of: int, what: str) -> float | str:
+    """The mean of samples of one size, a limit of the first, or the samples outside, by number from 1."""
+    samples = [control_chart.Sample(str(number), count, of) for number, count in enumerate(counts, start=1)]
+    chart = control_chart.p_chart(samples)
+    if chart is None:
+        return "none"
+    said = {"mean": chart.mean, "lower limit": chart.points[0].low, "upper limit": chart.points[0].high}
+    return said[what] if what in said else " ".join(point.sample.label for point in chart.outside)
+
+
 FORMULAS: dict[str, Formula] = {
     "a0-hold": Formula("A0 of a hold at one temperature", lethality, a0_hold),
     "a0-ramp": Formula("A0 of an even rise of temperature", lethality, a0_ramp),
@@ -195,5 +205,6 @@ FORMULAS: dict[str, Formula] = {
     "merkle-inclusion": Formula("Proof that a record stands in the trail", merkle, merkle_inclusion),
     "merkle-growth": Formula("Proof that the trail only grew", merkle, merkle_growth),
     "recall": Formula("Cycles that a positive biological indicator calls back", recall, recalled),
+    "p-chart": Formula("Control limits of a share", control_chart, p_chart),
     "least-stock": Formula("Stock that lasts through a Poisson demand", reorder, reorder.least_stock),
 }

@@ -1,5 +1,6 @@
-"""The verbs of pieces, of loans and of scanners."""
+"""The verbs of pieces, of loans, of quarantine boxes and of scanners."""
 
+from instruments.actions.boxes import destroy_box, open_box, put_in_box, rule_out_box, seal_box
 from instruments.actions.loans import (
     agree_loan,
     cancel_loan,
@@ -41,6 +42,7 @@ __all__ = [
     "close_loan",
     "close_loan_short",
     "confirm_loan_count",
+    "destroy_box",
     "destroy_piece",
     "enrol",
     "enter_mark",
@@ -52,10 +54,14 @@ __all__ = [
     "lend",
     "miss",
     "next_service",
+    "open_box",
+    "put_in_box",
     "quarantine_piece",
     "receive_again",
     "receive_loan_piece",
     "record_service",
+    "rule_out_box",
+    "seal_box",
     "send_to_repair",
     "take_from_loan",
     "take_from_repair",

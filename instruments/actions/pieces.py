@@ -8,6 +8,8 @@ from typing import Any
 
 from django.utils import timezone
 
+from instruments.actions.boxes import box_of
+from instruments.box_states import stays_in_box
 from instruments.identity import Kind, decode, why_not_mark_a_piece
 from instruments.loans import Direction
 from instruments.models import FunctionTest, Mark, Part, Piece, PieceLine
@@ -256,11 +258,18 @@ def _place(code: str) -> Place:
 
 @action
 def clear_piece(piece: str, *, reason: str, act: Act) -> Done:
-    """The named decision: ruled out, so the piece goes to full reprocessing."""
-    return _simple("clear", piece, act, "is cleared.", "Wash it.", reason=reason_given(reason, "clear", piece))
+    """The named decision: ruled out, so the piece goes to full reprocessing; not while it is in a quarantine box."""
+    return _decide("clear", piece, reason, act, "is cleared.", "Wash it.")
 
 
 @action
 def destroy_piece(piece: str, *, reason: str, act: Act) -> Done:
-    """The named decision: confirmed or unresolved, so the piece is destroyed by record."""
-    return _simple("destroy", piece, act, "is destroyed.", reason=reason_given(reason, "destroy", piece))
+    """The named decision: confirmed or unresolved, so the piece is destroyed by record; not while it is in a box."""
+    return _decide("destroy", piece, reason, act, "is destroyed.")
+
+
+def _decide(verb: str, piece: str, reason: str, act: Act, sentence: str, next_step: str = "") -> Done:
+    reason = reason_given(reason, verb, piece)
+    row = lock_piece(piece)
+    move_piece(row, verb, act, facts=stays_in_box(verb, row.code, box_of(row)), reason=reason)
+    return Done.of(verb, row, f"{row.code} {sentence}", next_step)

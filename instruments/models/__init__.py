@@ -1,5 +1,6 @@
-"""Parts with their dimensions, programmes, pieces and marks."""
+"""Parts with their dimensions, programmes, pieces and marks, loans and quarantine boxes."""
 
+from instruments.models.boxes import BoxedPiece, BoxLine, QuarantineBox
 from instruments.models.dimensions import (
     Adapter,
     Barrel,
@@ -23,6 +24,8 @@ __all__ = [
     "Barrel",
     "Base",
     "BasePort",
+    "BoxLine",
+    "BoxedPiece",
     "Forceps",
     "FunctionTest",
     "Implant",
@@ -38,6 +41,7 @@ __all__ = [
     "Programme",
     "ProgrammeKind",
     "Pusher",
+    "QuarantineBox",
     "Seal",
     "Series",
     "Sheath",

@@ -42,6 +42,8 @@ def test_pages_are_clean_for_axe_and_no_wider_than_the_screen(page: Page, live_s
         "/validation/",
         "/quality/",
         "/quality/raise/",
+        "/boxes/",
+        "/reports/",
     ):
         page.goto(f"{live_server.url}{address}")
         check(page, address)

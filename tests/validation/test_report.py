@@ -14,7 +14,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.test import Client
 
-from config.validation.formulas import leak_rate
+from config.validation.formulas import leak_rate, p_chart
 from config.validation.report import VALUES, as_pdf, report, revision
 from journal.roles import Role
 from tests import makers
@@ -86,6 +86,10 @@ def test_the_revision_is_the_sites_own_or_that_of_git_or_not_known(settings: Any
 
 def test_a_chamber_that_is_never_shut_off_has_no_rate() -> None:
     assert leak_rate(rise_mbar=float("nan")) == "not measured"
+
+
+def test_no_sample_has_no_limits() -> None:
+    assert p_chart(counts=[], of=50, what="mean") == "none"
 
 
 def test_the_quality_lead_sees_it_and_files_it(client: Client) -> None:

@@ -2,6 +2,7 @@
 
 from trays.actions.assembly import finish_tray, pack_single
 from trays.actions.bench import join_closed_set, put_on_tray, set_aside, take_off_tray
+from trays.actions.boxes import put_pack_in_box
 from trays.actions.choices import drop_series_rule, drop_substitute, name_substitute, set_series_rule
 from trays.actions.drafts import (
     add_line,
@@ -45,6 +46,7 @@ __all__ = [
     "print_paper",
     "publish_version",
     "put_on_tray",
+    "put_pack_in_box",
     "quarantine_pack",
     "receive_maker_pack",
     "remove_line",

@@ -1,5 +1,6 @@
 """Paper: labels, count sheets, and the cards and sheets of the stations."""
 
+from trays.paper.boxes import box_label
 from trays.paper.cards import badges, command_cards, place_marks, scanner_card
 from trays.paper.drawing import OwnFiles, datamatrix, draw, qr
 from trays.paper.labels import LABEL_SIZES, LabelSize, label, usual_size
@@ -10,6 +11,7 @@ __all__ = [
     "LabelSize",
     "OwnFiles",
     "badges",
+    "box_label",
     "check_list",
     "command_cards",
     "count_sheet",

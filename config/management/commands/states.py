@@ -6,6 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
+from instruments.box_states import BOX_MOVES
 from instruments.states import LOAN_MOVES, PIECE_MOVES
 from journal.moves import Move, as_mermaid
 from lists.states import CASE_MOVES
@@ -17,6 +18,7 @@ from trays.states import PACK_MOVES
 TABLES: dict[str, dict[str, Move]] = {
     "Piece": PIECE_MOVES,
     "Loan": LOAN_MOVES,
+    "Quarantine box": BOX_MOVES,
     "Pack": PACK_MOVES,
     "Load": LOAD_MOVES,
     "Machine": MACHINE_MOVES,
