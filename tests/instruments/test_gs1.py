@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from biip.gs1_messages import GS1Message
 from stdnum import ean
 
 from instruments.carriers import Decoded, Scheme
+from instruments.gs1 import printed
 from instruments.identity import decode
 from journal.findings import Severity
 
@@ -320,3 +322,28 @@ def test_a_lost_separator_is_suspected(text: str, suspect: bool) -> None:
 @pytest.mark.parametrize("text", ["10123", "2100456", "123456", "00-123", "12345678", "123456789013", "91AB", "²"])
 def test_the_units_own_numbers_are_not_taken_for_gs1(text: str) -> None:
     assert decode(text).scheme is Scheme.UNKNOWN
+
+
+# What a symbol of our own says of a mark; biip reads it back as an outside reader
+
+
+@pytest.mark.parametrize(
+    ("mark", "expires", "symbol"),
+    [
+        ("(01)09504000059118(21)A1", None, "(01)09504000059118(21)A1"),
+        ("(01)09504000059118(10)L7", date(2028, 1, 31), "(01)09504000059118(17)280131(10)L7"),
+        ("(00)006141411234567890", date(2028, 1, 31), "(00)006141411234567890"),  # a date goes with an item only
+        ("(8004)9504000A1", None, "(8004)9504000A1"),
+    ],
+)
+def test_a_symbol_of_our_own_says_the_mark(mark: str, expires: date | None, symbol: str) -> None:
+    key = decode(mark).key
+    assert printed(key, expires=expires) == symbol
+    assert decode(symbol).key == key
+    outside = GS1Message.parse_hri(symbol)
+    assert "".join(f"({element.ai.ai}){element.value}" for element in outside.element_strings) == symbol
+
+
+@pytest.mark.parametrize("key", ["gs1:", "text:P0000017", "gs1:010950400005911821A(1)"])
+def test_a_key_that_is_none_of_gs1_or_holds_brackets_has_no_symbol(key: str) -> None:
+    assert printed(key) == ""
