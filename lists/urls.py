@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from lists.views import cases, completing, days, histories, messages, needs, planning
+from lists.views import cases, completing, days, histories, messages, needs, planning, times
 
 urlpatterns = [
     path("lists/", days.lists, name="lists"),
@@ -10,6 +10,7 @@ urlpatterns = [
     path("lists/messages/code/<slug:kind>/", messages.name_code, name="message-code"),
     path("lists/messages/<int:message>/try-again/", messages.try_again, name="message-try-again"),
     path("lists/messages/<int:message>/set-aside/", messages.set_aside, name="message-set-aside"),
+    path("lists/times/", times.stage_times, name="stage-times"),
     path("lists/<day:day>/", days.list_day, name="list-day"),
     path("lists/<day:day>/allocate/", days.allocate_day, name="allocate-day"),
     path("lists/<day:day>/complete/", completing.complete_day, name="complete-day"),

@@ -13,7 +13,10 @@ from scipy import stats
 
 from lists.forecast import MOST_DAYS, CaseChance, chances
 from lists.noise import NONE, USUAL, LoadPolicy, LogNormal, Noise, Triangular
+from lists.planning import plan as planned
 from lists.scenario import Batch, CaseDemand, Plan, PlannedCase, Scenario, Site, Stage, Template, Tray, TrayState, Work
+from lists.scenario_documents import read_scenario
+from tests.lists.days import invented_day
 from tests.lists.planned import plan_of, random_day
 
 PRECLEAN_MIN, ASSEMBLY_MIN = 10, 20
@@ -28,6 +31,17 @@ def test_without_noise_every_day_is_the_plan(seed: int, trays: int, cases: int, 
         assert [(entry.case, entry.p50_ready_min, entry.p90_ready_min, entry.chance) for entry in found] == [
             (entry.case, entry.ready_min, entry.ready_min, float(entry.on_time)) for entry in plan.cases
         ]
+
+
+@pytest.mark.parametrize(("cases", "seed", "sites"), [(12, 0, 1), (60, 1, 1), (60, 2, 2)])
+def test_plans_of_the_planner_are_followed_to_the_minute(cases: int, seed: int, sites: int) -> None:
+    day = read_scenario(invented_day(cases, seed, sites=sites))
+    plan = planned(day, stop=lambda: True)
+    assert plan.work
+    found = chances(day, plan, NONE, days=2)
+    assert [(entry.p50_ready_min, entry.chance) for entry in found] == [
+        (entry.ready_min, float(entry.on_time)) for entry in plan.cases
+    ]
 
 
 def one_tray(slack_min: int) -> tuple[Scenario, Plan]:
