@@ -86,7 +86,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='quarantinebox',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('decided_at', None), ('decided_by', None), ('decision', ''), ('state__in', [instruments.box_states.BoxState['SEALED'], instruments.box_states.BoxState['OPEN']])), models.Q(('decided_at__isnull', False), ('decided_by__isnull', False), ('state__in', [instruments.box_states.BoxState['RULED_OUT'], instruments.box_states.BoxState['DESTROYED']]), models.Q(('decision', ''), _negated=True)), _connector='OR'), name='box_decided_by_name'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('decided_at', None), ('decided_by', None), ('decision', ''), ('state__in', [instruments.box_states.BoxState['OPEN'], instruments.box_states.BoxState['SEALED']])), models.Q(('decided_at__isnull', False), ('decided_by__isnull', False), ('state__in', [instruments.box_states.BoxState['RULED_OUT'], instruments.box_states.BoxState['DESTROYED']]), models.Q(('decision', ''), _negated=True)), _connector='OR'), name='box_decided_by_name'),
         ),
         migrations.AddConstraint(
             model_name='boxedpiece',

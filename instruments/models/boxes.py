@@ -53,7 +53,7 @@ class QuarantineBox(models.Model):
                 name="box_sealed_when",
             ),
             models.CheckConstraint(
-                condition=Q(state__in=list(HELD), decided_at=None, decided_by=None, decision="")
+                condition=Q(state__in=sorted(HELD), decided_at=None, decided_by=None, decision="")
                 | Q(state__in=_DECIDED, decided_at__isnull=False, decided_by__isnull=False) & ~Q(decision=""),
                 name="box_decided_by_name",
             ),
