@@ -161,9 +161,10 @@ def _written(search: _Search) -> Plan:
     day, scenario = search.day, search.day.scenario
     best = replace(search.best, assignment=day.tidied(search.best.assignment))
     weight, slack, moves = best.worth
+    stages = list(Stage)
     runs = sorted(
         (run for table in best.tables for run in table.runs),
-        key=lambda run: (run.start_min, list(Stage).index(run.stage), run.end_min, run.cases),
+        key=lambda run: (run.start_min, stages.index(run.stage)),
     )
 
     def trays(run: Run) -> tuple[int, ...]:

@@ -80,7 +80,8 @@ def replay(site: Site, jobs: Sequence[Job], runs: Iterable[Run]) -> Timetable:
     Args:
         site: benches and machines.
         jobs: what is to be done there.
-        runs: each stage of each job once; the order of their starts counts, not the minutes.
+        runs: each stage of each job once; the order of their starts counts, not the minutes; of those that start
+            together, the one whose trays are there first comes first.
 
     Returns:
         A timetable in which no run starts later than in `runs`, if those kept the rules.
@@ -88,15 +89,20 @@ def replay(site: Site, jobs: Sequence[Job], runs: Iterable[Run]) -> Timetable:
     arrivals = {job.case: job.release_min for job in jobs}
     free = {stage: _free(site, stage) for stage in Stage}
     minutes = {(job.case, stage): length for job in jobs for stage, length in job.route.stages}
-    order = list(Stage)
-    made = []
-    for run in sorted(runs, key=lambda run: (order.index(run.stage), run.start_min, run.cases)):
-        machine_free, place = free[run.stage][0]
-        start = max(machine_free, *(arrivals[case] for case in run.cases))
-        end = start + max(minutes[case, run.stage] for case in run.cases)
-        heapreplace(free[run.stage], (end, place))
-        made.append(Run(run.stage, place, start, end, run.cases))
-        arrivals.update(dict.fromkeys(run.cases, end))
+    given, made = list(runs), []
+    for stage in Stage:
+        there = (
+            (run.start_min, max(arrivals[case] for case in run.cases), run.cases)
+            for run in given
+            if run.stage is stage
+        )
+        for _, arrival, cases in sorted(there):
+            free_min, place = free[stage][0]
+            start = max(free_min, arrival)
+            end = start + minutes[cases[0], stage]
+            heapreplace(free[stage], (end, place))
+            made.append(Run(stage, place, start, end, cases))
+            arrivals.update(dict.fromkeys(cases, end))
     return _timetable(made, jobs, arrivals)
 
 

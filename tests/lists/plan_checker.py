@@ -66,7 +66,7 @@ def _check_stages(day: Document, plan: Document, trays: Document, templates: Doc
     for number, uses in served.items():
         tray, template = trays[number], templates[trays[number]["template"]]
         assert len(uses) <= day["uses_per_tray"]
-        assert tray["state"] not in {"quarantined", "on_loan"} or tray["free_at_min"] is not None
+        assert tray["state"] not in {"quarantined", "on_loan"} or tray.get("free_at_min") is not None
         _check_way(day, tray, template, uses, sorted(runs[number], key=_order), arrivals)
     _check_benches(day, plan, trays)
     _check_machines(day, plan, trays, templates, arrivals)
@@ -81,7 +81,7 @@ def _check_way(day: Document, tray: Document, template: Document, uses: Any, run
         "assembly": template["assemble_min"],
         "steriliser": day["programme_min"][template["programme"]],
     }
-    minute, left = tray["free_at_min"] or 0, LEFT[tray["state"]]
+    minute, left = tray.get("free_at_min") or 0, LEFT[tray["state"]]
     wait = 0 if tray["state"] in {"sterile", "quarantined"} else hold
     todo = iter(runs)
     for _, _, case, entry in sorted(uses, key=lambda use: (use[0], use[3]["ready_min"])):
