@@ -6,7 +6,6 @@ as early as that order and those loads allow.
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from heapq import heapify, heappop, heappush, heapreplace
@@ -190,7 +189,7 @@ def _load(
 
 def starts(runs: Iterable[Run]) -> Mapping[tuple[int, Stage], Run]:
     """The run of each case at each stage."""
-    found: dict[tuple[int, Stage], Run] = defaultdict()
+    found: dict[tuple[int, Stage], Run] = {}
     for run in runs:
         found.update(dict.fromkeys(((case, run.stage) for case in run.cases), run))
     return found
