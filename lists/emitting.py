@@ -133,9 +133,9 @@ def write_ack(
         control: our number of the acknowledgement, at most 20 characters.
     """
     try:
-        asked = Segments.of(message)
-        to = tuple(_escaped(asked.at("MSH", number)) for number in (3, 4))
-        event, number, version = (_escaped(asked.at("MSH", *place)) for place in ((9, 2), (10,), (12,)))
+        asked = Segments.header_of(message)
+        to = tuple(_escaped(_ascii(asked.at("MSH", number))) for number in (3, 4))
+        event, number, version = (_escaped(_ascii(asked.at("MSH", *place))) for place in ((9, 2), (10,), (12,)))
     except Unreadable:
         to, event, number, version = ("", ""), "", "", ""
     version = version if version in VERSIONS else "2.5"

@@ -125,7 +125,19 @@ class Segments:
         Raises:
             Unreadable: it is no text of the character set it names, or its header is too short.
         """
-        text = text_of(message)
+        return cls._split(text_of(message))
+
+    @classmethod
+    def header_of(cls, message: bytes) -> Segments:
+        """The header alone, for the answer to a message that may be unreadable beyond it.
+
+        Raises:
+            Unreadable: it is none.
+        """
+        return cls._split(re.split(rb"[\r\n]", message, maxsplit=1)[0].decode("latin-1"))
+
+    @classmethod
+    def _split(cls, text: str) -> Segments:
         header = re.match(r"MSH([^\w\s])([^\w\s]{4})\1", text)
         if header is None or len(set(header[1] + header[2])) < len(header[1] + header[2]):
             raise Unreadable(Fault("MSH-2", text[4:9], "the four encoding characters, such as ^~\\&"))

@@ -83,6 +83,9 @@ def test_what_cannot_be_read_is_answered_all_the_same(tmp_path: Path) -> None:
     message = write_ack(b"\xff", "AR", "no", at=AT, control="A1")
     assert shortcomings(message, tmp_path / "report") == []
     assert "MSA|AR|unknown|no" in message
+    beyond = write_ack(siu(sender="Ä").replace(b"BRO", b"\xff"), "AR", "no", at=AT, control="A1")
+    assert beyond.isascii()
+    assert "MSA|AR|1|no" in beyond
     assert write_ack(siu().replace(b"|2.4", b"|9"), "AR", "no", at=AT, control="A1").split("\r")[0].endswith("|2.5")
 
 

@@ -136,7 +136,8 @@ WITHOUT_MARKS = st.binary(max_size=40).filter(lambda message: START not in messa
 @given(st.lists(WITHOUT_MARKS, max_size=5), st.lists(st.integers(1, 9), min_size=1))
 def test_messages_come_out_however_they_are_cut(messages: list[bytes], cuts: list[int]) -> None:
     stream = b"".join(b"noise" + framed(message) for message in messages)
-    frames, found, at = Frames(100), [], 0
+    found: list[bytes | None] = []
+    frames, at = Frames(100), 0
     while at < len(stream):
         size = cuts[len(found) % len(cuts)]
         found += list(frames.feed(stream[at : at + size]))
