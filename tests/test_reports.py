@@ -13,7 +13,9 @@ from django.utils import timezone
 
 from config.reports.figures import (
     REPORTS,
+    Cell,
     Period,
+    Report,
     first_pass_loads,
     first_pass_sets,
     indicators,
@@ -43,6 +45,11 @@ def rejected() -> Load:
     load = make.ended()
     actions.reject(load.code, reason="door opened", act=act(at=make.DECIDED))
     return load
+
+
+def told(report: Report) -> dict[Cell, Cell]:
+    """The second cell of each row by its first."""
+    return {row[0]: row[1] for row in report.rows}
 
 
 def test_a_period_does_not_end_before_it_begins() -> None:
@@ -91,8 +98,8 @@ def test_losses_machine_use_and_indicators() -> None:
     piece = makers.piece()
     instrument_actions.send_to_repair(piece.code, reason="bent", act=act())
     actions.raise_nonconformity(piece.code, cause="piece damaged", description="bent", act=act())
-    told = dict(losses(DAY).rows)
-    assert (told["Sent to repair"], told["Reported missing"], told["Non-conformity: piece damaged"]) == (1, 0, 1)
+    found = told(losses(DAY))
+    assert (found["Sent to repair"], found["Reported missing"], found["Non-conformity: piece damaged"]) == (1, 0, 1)
     load = make.complete()
     used = {row[0]: row[1:] for row in machine_use(DAY).rows}
     assert used[load.machine.name][:2] == (1, "1.0")
@@ -106,8 +113,8 @@ def test_overdue() -> None:
     code = actions.raise_nonconformity(makers.piece().code, cause="other", description="a", act=act()).mark
     actions.add_corrective_action(code, "look", role=Role.NURSE, due=TODAY, act=act())
     make.ended()
-    assert dict(overdue(DAY).rows)["Loads that wait for their decision"] == 1
-    later = dict(overdue(Period(TODAY, TODAY + timedelta(days=30))).rows)
+    assert told(overdue(DAY))["Loads that wait for their decision"] == 1
+    later = told(overdue(Period(TODAY, TODAY + timedelta(days=30))))
     assert (later["Non-conformities"], later["Corrective actions"]) == (1, 1)
 
 
