@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from instruments.loans import Papers, against_packing
@@ -58,6 +58,19 @@ def fit_to_pack(wear: Wear, today: date) -> tuple[Finding, ...]:
     """
     borrowed = () if wear.papers is None else tuple(against_packing(wear.subject, wear.papers))
     return (*_life(wear), *_dates(wear, today), *_tests(wear), *borrowed)
+
+
+def beyond_inspection(wear: Wear, today: date) -> tuple[Finding, ...]:
+    """Whatever forbids packing a piece and is put right by no inspection: all but tests that are still to come.
+
+    Args:
+        wear: the piece's facts.
+        today: the day in the unit's time zone.
+
+    Returns:
+        Findings of severity stop.
+    """
+    return fit_to_pack(replace(wear, needs_function_test=False, needs_insulation_test=False), today)
 
 
 def due_soon(wear: Wear, today: date, *, service_days: int, cycles_left: int) -> tuple[Finding, ...]:

@@ -12,7 +12,16 @@ from instruments.reads.loans import (
     wrong_loan,
 )
 from instruments.reads.measures import BORE_KINDS, SHAFT_KINDS, bore_of, dimensions_of, shaft_of, shape_of
-from instruments.reads.mountings import PASSED, adapters_at_hand, base_of, fit_limits, judge_with_barrel, mounting_of
+from instruments.reads.mountings import (
+    PASSED,
+    Example,
+    adapters_at_hand,
+    base_of,
+    examples,
+    fit_limits,
+    judge_with_barrel,
+    mounting_of,
+)
 from instruments.reads.pieces import (
     against_packing,
     code_by_mark,
@@ -31,6 +40,7 @@ __all__ = [
     "PASSED",
     "SHAFT_KINDS",
     "Company",
+    "Example",
     "LoanMember",
     "LoanRow",
     "Matrix",
@@ -43,6 +53,7 @@ __all__ = [
     "code_by_mark",
     "company_of",
     "dimensions_of",
+    "examples",
     "fit_limits",
     "in_repair",
     "judge_with_barrel",

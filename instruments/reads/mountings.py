@@ -6,11 +6,13 @@ Rows come with their dimensions (`Part.objects.with_dimensions()`); a base is as
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import islice, product
 from typing import Any
 
 from instruments import mounting as values
-from instruments.fit import WORST_FIRST, Judgement, Measure, all_of, measured, not_measured
+from instruments.fit import WORST_FIRST, Fit, Judgement, Measure, all_of, measured, not_measured
 from instruments.joints import Adapter, Telescope
 from instruments.models import Part, PartKind
 from instruments.mounting import Implant, Mounting, Port, Pusher, Seal, Shaft, Tube
@@ -20,6 +22,20 @@ from journal.reads import policy
 
 PASSED = (PartKind.TELESCOPE, PartKind.FORCEPS, PartKind.SUCTION, PartKind.BARREL)  # what is asked for as a shaft
 REACHING = (PartKind.TELESCOPE, PartKind.FORCEPS)  # what must come out at the tip
+
+TO_TRY = ((PartKind.TELESCOPE, Fit.FITS), (PartKind.IMPLANT, Fit.FITS), (PartKind.TELESCOPE, Fit.DOES_NOT_FIT))
+"""What a first look at the rules of fit is shown, where the catalogue has it."""
+MOST_TRIES = 300
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """A part with a barrel, on its base where the catalogue has one that couples, and how they go together."""
+
+    part: Part
+    barrel: Part
+    base: Part | None
+    fit: Fit
 
 
 def fit_limits() -> Limits:
@@ -113,6 +129,34 @@ def judge_with_barrel(
         implant=if_it_is(PartKind.IMPLANT),
     )
     return _but_the_base(alone, limits)
+
+
+def examples(limits: Limits) -> Iterator[Example]:
+    """Set-ups of the catalogue to begin with: the first found for each of `TO_TRY` among so many tried.
+
+    Args:
+        limits: what the unit asks for (`fit_limits`).
+    """
+    asked = {PartKind.BARREL, PartKind.BASE, *(kind for kind, _ in TO_TRY)}
+    rows = Part.objects.with_dimensions().filter(kind__in=asked).prefetch_related("base__ports")
+    parts = list(rows.order_by("code"))
+    barrels, bases = _of(parts, PartKind.BARREL), _of(parts, PartKind.BASE)
+    mounted = [
+        (barrel, next((base for base in bases if judge_with_barrel(base, barrel, limits).fit is Fit.FITS), None))
+        for barrel in barrels
+    ]
+    for kind, fit in TO_TRY:
+        tries = islice(product(_of(parts, kind), mounted), MOST_TRIES)
+        found = (
+            Example(part, barrel, base, fit)
+            for part, (barrel, base) in tries
+            if judge_with_barrel(part, barrel, limits, base=base).fit is fit
+        )
+        yield from islice(found, 1)
+
+
+def _of(parts: Sequence[Part], kind: PartKind) -> list[Part]:
+    return [part for part in parts if part.kind == kind]
 
 
 def _but_the_base(mounting: Mounting, limits: Limits) -> Judgement:

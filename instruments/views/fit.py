@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -15,7 +16,7 @@ from instruments.gauge import french
 from instruments.lumens import Lumen, lumens_of
 from instruments.models import Part, PartKind
 from instruments.mounting import Mounting
-from instruments.reads import fit_limits
+from instruments.reads import Example, examples, fit_limits
 from instruments.rulings import Limits, rulings
 from instruments.side_view import side_view, tips_of
 
@@ -31,7 +32,16 @@ def fit(request: HttpRequest) -> HttpResponse:
     context: dict[str, Any] = {"form": form, "groups": _groups(form)}
     if mounting:
         context |= _judged(mounting, form.limits)
+    elif not form.errors and not form.chosen:
+        context["examples"] = [(example, _asked(example)) for example in examples(form.limits)]
     return render(request, "instruments/fit.html", context)
+
+
+def _asked(example: Example) -> str:
+    """The query that puts an example together."""
+    passed = "implant" if example.part.kind == PartKind.IMPLANT else "shafts"
+    base = {"base": example.base.code} if example.base else {}
+    return urlencode({"bore": example.barrel.code, **base, passed: example.part.code})
 
 
 def _groups(form: FitForm) -> list[Group]:

@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from instruments.forms import MarkForm
-from instruments.life import due_soon
+from instruments.life import beyond_inspection, due_soon
 from instruments.models import Piece
 from instruments.reads import last_repairs
 from instruments.states import PieceState
@@ -31,6 +31,7 @@ def piece(request: HttpRequest, code: str) -> HttpResponse:
     )
     history = piece_history(row)
     rights = person_of(request).rights
+    today = timezone.localdate()
     context = {
         "piece": row,
         "history": history,
@@ -39,7 +40,8 @@ def piece(request: HttpRequest, code: str) -> HttpResponse:
         "trail": told(history.lines),
         "may_prove": Right.DECIDE in person_of(request).rights,
         "groups": piece_offers(row, rights),
-        "due": due_soon(row.wear, timezone.localdate(), **_ahead()),
+        "against": () if row.state == PieceState.WITHDRAWN else beyond_inspection(row.wear, today),
+        "due": due_soon(row.wear, today, **_ahead()),
         "repair": last_repairs([row]).get(row.pk) if row.state == PieceState.IN_REPAIR else None,
         "mark_form": MarkForm() if Right.MASTER in rights else None,
     }

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from instruments.life import Wear, due_soon, fit_to_pack, single_use
+from instruments.life import Wear, beyond_inspection, due_soon, fit_to_pack, single_use
 from journal.findings import Finding, Severity
 
 TODAY = date(2026, 11, 24)
@@ -59,6 +59,13 @@ def test_what_forbids_packing(fields: dict[str, Any], expected: list[str]) -> No
     assert slugs(*found) == expected
     assert {finding.severity for finding in found} <= {Severity.STOP}
     assert all(finding.sentence.startswith("Cannot pack P1 (Forceps): ") and finding.remedy for finding in found)
+
+
+def test_an_inspection_may_still_bring_a_test_but_no_life() -> None:
+    waiting = {"needs_function_test": True, "needs_insulation_test": True}
+    assert beyond_inspection(Wear("P1", **waiting), TODAY) == ()
+    found = beyond_inspection(Wear("P1", cycles=50, life_limit=50, function_ok=False, **waiting), TODAY)
+    assert [finding.slug for finding in found] == ["life-limit-reached", "function-test-failed"]
 
 
 def test_the_figures_stand_in_the_sentence() -> None:

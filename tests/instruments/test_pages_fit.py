@@ -64,6 +64,25 @@ def test_nothing_is_asked_yet(client: Client) -> None:
     assert "Choose a barrel" in page(client, shafts=[telescope()])
 
 
+def test_set_ups_to_begin_with_are_offered_and_hold_what_they_promise(client: Client) -> None:
+    tube, below = barrel(), base()
+    scope, short = telescope(), telescope(length_mm="200")
+    offered = page(client)
+    for shaft, verdict in ((scope, "Fits"), (short, "Does not fit")):
+        assert f"<b>{verdict}</b> {shaft.name} through {tube.name}, on {below.name}</a>" in offered
+        assert f"?bore={tube.code}&amp;base={below.code}&amp;shafts={shaft.code}" in offered
+        assert f"<b>{verdict}</b> {tube.name}" in page(client, bore=tube, base=below, shafts=[shaft])
+
+
+def test_without_a_base_or_with_an_implant_there_is_an_example_too(client: Client) -> None:
+    tube = barrel()
+    sizes = {"diameter_mm": "14", "compressed_mm": "7.0", "length_mm": "40"}
+    stent = makers.part(PartKind.IMPLANT, single_use=True, dimensions=sizes)
+    offered = page(client)
+    assert f"<b>Fits</b> {stent.name} through {tube.name}</a>" in offered
+    assert f"?bore={tube.code}&amp;implant={stent.code}" in offered
+
+
 def test_a_whole_set_up_fits(client: Client) -> None:
     """4.0 + 2.5 + 3 x 0.2 = 7.1; 510 - (430 + 38 + 3) = 39 and 560 - (430 + 30 + 3) = 97."""
     scope, tool, cap, side = telescope(), forceps(), seal("K1"), seal("K2")

@@ -53,6 +53,16 @@ def test_a_piece_shows_a_line_for_each_pack_with_its_loads_and_its_case() -> Non
     assert "earlier lines" in client.read(address)
 
 
+def test_a_piece_says_what_forbids_packing_it_until_it_is_withdrawn() -> None:
+    piece = makers.piece(makers.part(life_limit=50), state=PieceState.RETURNED)
+    Piece.objects.filter(pk=piece.pk).update(cycles=50)
+    address, words = reverse("piece", args=[piece.code]), "it has seen 50 cycles, must be under 50."
+    client = signed_in(Role.NURSE)
+    assert words in client.read(address)
+    makers.move(piece, "withdraw", reason="worn")
+    assert words not in client.read(address)
+
+
 def test_a_pack_shows_what_it_went_through() -> None:
     part = makers.part()
     pack = packed_again(makers.tray(makers.template(part)), makers.piece(part, state=PieceState.RETURNED))
