@@ -47,7 +47,7 @@ def test_a_rejected_load_is_raised_by_one_press() -> None:
     load = make.ended(None, by=make.technician())
     actions.reject(load.code, reason="door opened", act=act(at=make.DECIDED))
     lead = Browser(makers.person(Role.QUALITY))
-    assert "None was raised on it" in lead.read(f"/loads/{load.code}/")
+    assert "Nothing was raised on it" in lead.read(f"/loads/{load.code}/")
     said = {"thing": load.code, "cause": Cause.REJECTED_LOAD, "description": "Load rejected: door opened"}
     lead.send("/quality/raise/", **said)
     assert Nonconformity.objects.get().load == load
