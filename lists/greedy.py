@@ -51,7 +51,7 @@ def improved(day: Day, start: Candidate, *, seed: int, turns: int, stop: Callabl
     best = now = start
     for turn in range(turns):
         late = [case for case, tray in enumerate(now.assignment) if tray is None and day.moves[case]]
-        if stop() or not (late or best.assignment):
+        if stop() or not now.assignment:
             break
         case = chance.choice(late) if late and chance.random() < 0.8 else chance.randrange(len(now.assignment))
         changed = _moved(day, now.assignment, case, chance)
