@@ -17,7 +17,11 @@ Pages = tuple[tuple[str, str], ...]
 SECTIONS: tuple[tuple[str, str, Pages], ...] = (
     ("Today", "sun", (("Today", "day"),)),
     ("Scan", "scan-barcode", (("Scan", "scan"),)),
-    ("Lists", "clipboard-list", (("Lists", "lists"), ("Stage times", "stage-times"))),
+    (
+        "Lists",
+        "clipboard-list",
+        (("Lists", "lists"), ("What is asked for", "needs"), ("Stage times", "stage-times")),
+    ),
     ("Trays", "package", (("Trays", "trays"), ("Templates", "templates"), ("Fit", "fit"))),
     ("Loads", "layers", (("Loads", "loads"), ("Machines", "machines"), ("Records without a load", "records"))),
     (

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 
-from journal.findings import Finding, Severity
+from journal.findings import Finding, Severity, stops
 from lists.stages import NEXT, Stage, StageTimes, Whereabouts, clock, ready_at
 from lists.states import Readiness
 
@@ -52,7 +52,8 @@ class CaseNeeds:
         duration_min: how long it takes [min].
         needs: what it needs.
         planned_size: label of the planned size; empty where none is planned.
-        doubts: what could not be told of its needs; with any of these it is planned at best.
+        doubts: what could not be told of its needs; with any look it is not planned at best.
+        chain: where the chain of its pieces stops, and what to see to on it; with any stop it is short.
 
     Raises:
         ValueError: no duration, or a start without a zone.
@@ -64,6 +65,7 @@ class CaseNeeds:
     needs: tuple[Need, ...]
     planned_size: str = ""
     doubts: tuple[Finding, ...] = ()
+    chain: tuple[Finding, ...] = ()
 
     def __post_init__(self) -> None:
         if self.duration_min <= 0 or self.starts_at.tzinfo is None:
@@ -130,9 +132,9 @@ def judge_requirement(
         return NeedReadiness(need, Readiness.COMPLETE, now, f"{need.in_hand} is with the case")
     if found is None:
         return _unchosen(need, stock, taken, now=now, times=times)
-    stops = found.stops or tuple(in_date(found, starts_at))
-    if stops:
-        return NeedReadiness(need, Readiness.SHORT, None, found.where, (*stops, *found.looks))
+    against = found.stops or tuple(in_date(found, starts_at))
+    if against:
+        return NeedReadiness(need, Readiness.SHORT, None, found.where, (*against, *found.looks))
     if found.stage is Stage.STERILE:
         return NeedReadiness(need, Readiness.COMPLETE, now, found.where, found.looks)
     sterile_at = earliest(found, now, times)
@@ -246,8 +248,10 @@ def judge_case(
         return CaseReadiness(case.code, case.starts_at, Readiness.NOT_PLANNED, None, (), (finding,))
     weighing = [row for row in needs if row.need.essential] or needs
     doubtful = [Readiness.NOT_PLANNED] if any(doubt.severity is Severity.LOOK for doubt in case.doubts) else []
-    verdict = min((*(row.verdict for row in weighing), *doubtful), key=WORST_FIRST.index)
-    told = (*(finding for row in needs for finding in row.findings), *_planned_size(case, sets), *case.doubts)
+    broken = [Readiness.SHORT] if stops(case.chain) else []
+    verdict = min((*(row.verdict for row in weighing), *doubtful, *broken), key=WORST_FIRST.index)
+    own = (*case.chain, *case.doubts) or tuple(_planned_size(case, sets))
+    told = (*(finding for row in needs for finding in row.findings), *own)
     latest = max((row.ready_at for row in weighing if row.ready_at is not None), default=None)
     return CaseReadiness(case.code, case.starts_at, verdict, latest, needs, told)
 
@@ -325,6 +329,20 @@ def after_case(found: Whereabouts, case: CaseNeeds, readiness: CaseReadiness, ti
         use_by=None,
         stops=() if found.kind == "tray" else (gone,),
     )
+
+
+def standing_minimum(minimum: int, hours: tuple[time, time] | None, otherwise: int, *, since: time) -> int:
+    """The most of a standing set that is asked for from a moment to the end of the day.
+
+    Args:
+        minimum: so many during the hours.
+        hours: from when until when; None = at all times.
+        otherwise: so many at other hours.
+        since: the moment, in the unit's time zone.
+    """
+    if hours is None:
+        return minimum
+    return max(minimum, otherwise) if since < hours[1] else otherwise
 
 
 def judge_standing(name: str, minimum: int, sterile: int, *, reserved: int = 0) -> tuple[Finding, ...]:

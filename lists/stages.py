@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 
 from journal.findings import Finding
+from lists.chain import Held
 
 
 class Stage(StrEnum):
@@ -105,6 +106,7 @@ class Whereabouts:
         stops: why it cannot serve at all.
         looks: what else to see to.
         pack: code of the tray's live pack; else empty.
+        holds: the pieces in it; of what nobody is to get its barrels only.
 
     Raises:
         ValueError: a kind that is not known.
@@ -123,6 +125,7 @@ class Whereabouts:
     stops: tuple[Finding, ...] = ()
     looks: tuple[Finding, ...] = ()
     pack: str = ""
+    holds: tuple[Held, ...] = ()
 
     def __post_init__(self) -> None:
         if self.kind not in ("tray", "pack", "piece"):

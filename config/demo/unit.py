@@ -14,10 +14,9 @@ from instruments.writer import new_code
 from journal.actions import Act
 from journal.models import Duty, Person
 from journal.roles import Role
-from lists.imports import import_procedures
-from lists.models import StandingSet
+from lists.actions import keep_standing
+from lists.imports import import_operators, import_procedures
 from trays.imports import import_templates, import_trays
-from trays.models import Template
 
 FIXTURES = Path(settings.BASE_DIR) / "fixtures"
 PASSWORD = "airway-unit-demo"  # noqa: S105 - printed by the demo, used nowhere else
@@ -48,10 +47,11 @@ def load_unit(at: datetime) -> dict[str, Person]:
         (import_templates, "templates"),
         (import_trays, "trays"),
         (import_procedures, "procedures"),
+        (import_operators, "operators"),
     ):
         take((FIXTURES / f"{name}.csv").read_bytes(), act=act)
     for template, minimum in STANDING:
-        StandingSet.objects.create(template=Template.objects.get(code=template), minimum=minimum)
+        keep_standing(template, minimum, act=act)
     return people
 
 

@@ -11,7 +11,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from lists.models import Allocation, Case, Requirement, StandingSet
-from lists.reads.readiness import list_readiness, stage_times
+from lists.reads.readiness import list_readiness, minimum_on, stage_times
 from lists.reads.stock import PACK_STAGES
 from lists.stages import Stage, ready_at
 from lists.states import OPEN_CASES, Readiness
@@ -145,8 +145,9 @@ def completing(day: date, *, at: datetime) -> Completing:
     wishes: list[Wish] = []
     for row in StandingSet.objects.select_related("template"):
         code = row.template.code
-        wishes += [Wish(code, row.template.name)] * max(0, row.minimum - spare[code])
-        spare[code] -= row.minimum
+        minimum = minimum_on(row, day, at)
+        wishes += [Wish(code, row.template.name)] * max(0, minimum - spare[code])
+        spare[code] -= minimum
     for wish in unmet:
         if spare[wish.template] > 0:
             spare[wish.template] -= 1

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
-from datetime import date, datetime
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from datetime import date, datetime, time
 
 from django.db.models import Exists, OuterRef, Prefetch, Q
 from django.utils import timezone
 
+from instruments.models import PartKind
 from journal.findings import Finding, Severity
 from journal.reads import policies
-from lists.models import Allocation, Case, Issue, Requirement, StandingSet
-from lists.readiness import CaseNeeds, CaseReadiness, Need, judge_list, judge_standing
+from lists.chain import Chained, Delivered
+from lists.models import Allocation, Case, Issue, Requirement, SizeWanted, StandingSet
+from lists.readiness import CaseNeeds, CaseReadiness, Need, judge_list, judge_standing, standing_minimum
+from lists.reads.chain import chains_of
 from lists.reads.stock import Asked, stock
 from lists.stages import StageTimes, Whereabouts
 from lists.states import OPEN_CASES, CaseState, Readiness
@@ -122,6 +125,7 @@ def _cases(day: date) -> list[Case]:
         .select_related("list__theatre", "procedure")
         .prefetch_related(
             Prefetch("requirements", requirements),
+            Prefetch("sizes_wanted", SizeWanted.objects.select_related("size__series")),
             Prefetch("issues", Issue.objects.filter(served).select_related("pack__tray").prefetch_related(single)),
         )
     )
@@ -130,7 +134,28 @@ def _cases(day: date) -> list[Case]:
 def _judged_by(cases: Sequence[Case], at: datetime) -> tuple[list[CaseNeeds], dict[str, Whereabouts], StageTimes]:
     times = stage_times()
     sets = stock(_asked(cases), now=timezone.localtime(at), times=times)
-    return [_needs(case) for case in cases], sets, times
+    needs = [_needs(case) for case in cases]
+    chains = chains_of([found for case, one in zip(cases, needs, strict=True) for found in _chained(case, one, sets)])
+    return [replace(one, chain=chains.get(one.code, ())) for one in needs], sets, times
+
+
+def _chained(case: Case, needs: CaseNeeds, sets: Mapping[str, Whereabouts]) -> Iterator[Chained]:
+    """The chain of a case to come, once everything that it must have is chosen and can serve."""
+    sizes = tuple(str(row.size) for row in case.sizes_wanted.all())
+    implants = tuple(
+        Delivered(row.part.code, row.part.name, row.essential)
+        for row in case.requirements.all()
+        if row.part is not None and row.part.kind == PartKind.IMPLANT
+    )
+    serving = [(need, sets.get(need.chosen)) for need in needs.needs]
+    settled = [found for _, found in serving if found is not None and not found.stops]
+    waits = any(need.essential and (found is None or found.stops) for need, found in serving)
+    begun = case.state != CaseState.PLANNED or any(need.in_hand for need in needs.needs)
+    if waits or begun or not (sizes or implants):
+        return
+    planned = next((str(row.size) for row in case.sizes_wanted.all() if row.size.label == case.planned_size), "")
+    held = tuple(piece for found in settled for piece in found.holds)
+    yield Chained(case.code, sizes, planned, implants, held)
 
 
 def _asked(cases: Iterable[Case]) -> Asked:
@@ -210,12 +235,23 @@ def standing_sets(day: date, *, at: datetime) -> tuple[StandingRow, ...]:
         StandingRow(
             row.template.code,
             row.template.name,
-            row.minimum,
+            minimum_on(row, day, at),
             on_shelf[row.template_id],
             spoken_for[row.template_id],
             judge_standing(
-                row.template.name, row.minimum, on_shelf[row.template_id], reserved=spoken_for[row.template_id]
+                row.template.name,
+                minimum_on(row, day, at),
+                on_shelf[row.template_id],
+                reserved=spoken_for[row.template_id],
             ),
         )
         for row in StandingSet.objects.select_related("template").order_by("template__code")
     )
+
+
+def minimum_on(row: StandingSet, day: date, at: datetime) -> int:
+    """So many of a standing set must be sterile on a day; today only the hours still to come count."""
+    now = timezone.localtime(at)
+    hours = (row.from_time, row.until_time) if row.from_time and row.until_time else None
+    since = now.time() if day == now.date() else time.min
+    return standing_minimum(row.minimum, hours, row.otherwise, since=since)

@@ -13,6 +13,7 @@ from django.utils import timezone
 from instruments.models import PartKind, Piece
 from instruments.states import PieceState
 from journal.findings import Finding, Severity
+from lists.chain import Held
 from lists.gathering import Gathered, Loose, gather
 from lists.models import Issue
 from lists.stages import Stage, StageTimes, Whereabouts
@@ -99,6 +100,7 @@ def stock(asked: Asked, *, now: datetime, times: StageTimes) -> dict[str, Wherea
 def _packs(asked: Asked, trays: Iterable[Tray]) -> Iterable[Pack]:
     could = Q(tray__in=trays) | Q(tray=None, contents__piece__part__in=asked.parts)
     telling = Q(pack__tray=None) | Q(piece__part__kind=PartKind.BARREL)
+    telling |= Q(pack__tray__in=asked.trays) | Q(pack__in=asked.packs)
     return cast(
         "Iterable[Pack]",
         Pack.objects.filter((could & ~Q(state__in=list(ENDED))) | Q(pk__in=asked.packs))
@@ -108,7 +110,9 @@ def _packs(asked: Asked, trays: Iterable[Tray]) -> Iterable[Pack]:
             "lacks",
             Prefetch("issues", Issue.objects.filter(ended=False).select_related("case"), to_attr="out"),
             Prefetch("load_packs", LoadPack.objects.filter(open=True).select_related("load"), to_attr="loaded"),
-            Prefetch("contents", Content.objects.filter(telling).select_related("piece__part__size"), to_attr="told"),
+            Prefetch(
+                "contents", Content.objects.filter(telling).select_related("piece__part__size__series"), to_attr="told"
+            ),
         )
         .order_by("code"),
     )
@@ -144,6 +148,11 @@ def _packed(pack: Any, *, code: str, name: str, kind: str, serves: str, now: dat
             for lack in pack.lacks.all()
         ),
         pack=pack.code,
+        holds=tuple(
+            Held(row.piece.code, part.code, part.name, part.kind, str(part.size or ""))
+            for row in pack.told
+            for part in (row.piece.part,)
+        ),
     )
 
 
@@ -218,7 +227,8 @@ def _stage(piece: Piece) -> Stage | None:
     return None if pack is not None and pack.state not in ENDED else PIECE_STAGES.get(piece.state)
 
 
-def _where(piece: Any) -> str:
+def where_of(piece: Any) -> str:
+    """Where a piece is, in words."""
     pack, tray = _carrier(piece), _tray_under(piece)
     if pack is not None:
         return f"{piece.state}, pack {pack.code}"
@@ -240,7 +250,7 @@ def _of_piece(piece: Piece) -> Whereabouts:
         kind="piece",
         serves=f"part:{piece.part.code}",
         stage=PIECE_STAGES[piece.state],
-        where=_where(piece),
+        where=where_of(piece),
         since=_since(piece),
     )
 
@@ -289,7 +299,7 @@ def _loose(pieces: Sequence[Piece]) -> Iterator[Loose]:
     for piece, item in zip(pieces, items(pieces), strict=True):
         yield Loose(
             item=item,
-            where=_where(piece),
+            where=where_of(piece),
             stage=_stage(piece),
             since=_since(piece),
             last_tray=last.get(piece.pk) or "",
@@ -326,4 +336,14 @@ def _of_gathered(tray: Tray, placed: Sequence[Item], filled: Gathered) -> Wherea
         sizes=frozenset(item.size.label for item in inside if item.kind == PartKind.BARREL and item.size),
         stops=filled.stops,
         looks=filled.looks,
+        holds=tuple(
+            Held(
+                item.code,
+                item.part_code,
+                item.part_name,
+                item.kind,
+                f"{item.size.series} {item.size.label}" if item.size else "",
+            )
+            for item in inside
+        ),
     )
