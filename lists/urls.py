@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from lists.views import cases, completing, days, histories, messages, needs, planning, times
+from lists.views import board, cases, completing, days, histories, messages, needs, planning, times
 
 urlpatterns = [
     path("lists/", days.lists, name="lists"),
@@ -12,6 +12,7 @@ urlpatterns = [
     path("lists/messages/<int:message>/set-aside/", messages.set_aside, name="message-set-aside"),
     path("lists/times/", times.stage_times, name="stage-times"),
     path("lists/<day:day>/", days.list_day, name="list-day"),
+    path("lists/<day:day>/board/", board.board, name="list-board"),
     path("lists/<day:day>/allocate/", days.allocate_day, name="allocate-day"),
     path("lists/<day:day>/complete/", completing.complete_day, name="complete-day"),
     path("lists/<day:day>/complete/sheet.pdf", completing.complete_day_sheet, name="complete-day-sheet"),

@@ -20,9 +20,7 @@ from lists.reads import list_readiness
 from lists.states import OPEN_CASES, CaseState
 from lists.views.rows import day_row
 
-ONLY_OPEN, BOARD = "not-complete", "board"
-BOARD_ROWS = 9
-"""A wall screen of 43 inches shows so many at 4 m; more would be too small to read."""
+ONLY_OPEN = "not-complete"
 LOOK_BACK = timedelta(days=7)
 
 
@@ -62,12 +60,10 @@ def list_day(request: HttpRequest, day: date) -> HttpResponse:
     found = list_readiness(day, at=timezone.now(), theatre=theatre)
     rows = [day_row(row) for row in found.rows]
     still_open = [row for row in rows if row.needs_work]
-    to_come = [row for row in rows if not row.over]
     today = timezone.localdate()
     context = {
         "found": found,
-        "rows": {ONLY_OPEN: still_open, BOARD: to_come[:BOARD_ROWS]}.get(show, rows),
-        "more": len(to_come) - BOARD_ROWS,
+        "rows": still_open if show == ONLY_OPEN else rows,
         "show": show,
         "still_open": len(still_open),
         "unchosen": sum(row.unchosen for row in rows),
@@ -78,7 +74,7 @@ def list_day(request: HttpRequest, day: date) -> HttpResponse:
         "relative": {0: "Today", 1: "Tomorrow", -1: "Yesterday"}.get((day - today).days, ""),
         "may_plan": Right.PLAN in person_of(request).rights,
     }
-    return render(request, "lists/board.html" if show == BOARD else "lists/day.html", context)
+    return render(request, "lists/day.html", context)
 
 
 @require_POST

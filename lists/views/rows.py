@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from journal.findings import Finding
+from django.utils import timezone
+
+from journal.findings import Finding, stops
 from lists.models import Case, Requirement
 from lists.readiness import CaseReadiness, NeedReadiness
 from lists.reads import CaseRow
@@ -59,6 +61,26 @@ class CaseShown:
     def needs_work(self) -> bool:
         """Whether it is still to come and not complete."""
         return self.readiness is not None and self.readiness.verdict is not Readiness.COMPLETE
+
+    @property
+    def to_do(self) -> str:
+        """The one thing to do, with what it is about: what forbids first, then what decides the verdict."""
+        if self.readiness is None:
+            return ""
+        deciding = [
+            finding
+            for need in self.readiness.needs
+            if need.need.essential and need.verdict is self.readiness.verdict
+            for finding in need.findings
+        ]
+        told = (*stops(self.readiness.findings), *deciding, *self.readiness.findings)
+        return next((f"{one.subject}: {one.remedy}" for one in told if one.remedy), "")
+
+    @property
+    def by_then(self) -> bool:
+        """Whether it can be ready on its own day."""
+        ready_at = self.readiness.ready_at if self.readiness else None
+        return ready_at is not None and ready_at.date() == timezone.localdate(self.case.starts_at)
 
 
 def day_row(row: CaseRow) -> CaseShown:

@@ -37,6 +37,8 @@ def test_pages_are_clean_for_axe_and_no_wider_than_the_screen(page: Page, live_s
         f"/templates/{template.code}/publish/",
         f"{day_address(soon())}complete/",
         "/lists/times/",
+        f"{day_address(soon())}board/",
+        "/needs/",
         "/print/",
         "/scan/check/",
         "/trail/",

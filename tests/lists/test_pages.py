@@ -97,13 +97,31 @@ def test_the_table_of_a_day_renews_itself() -> None:
     assert case.code not in page
 
 
-def test_the_board_shows_nine_cases_that_are_still_to_come() -> None:
+def test_the_board_turns_its_pages_of_nine_by_itself_and_names_no_patient() -> None:
     template = makers.template(makers.part())
-    cases = [m.case(template, starts_at=soon() + timedelta(minutes=n)) for n in range(11)]
+    cases = [
+        m.case(template, starts_at=soon() + timedelta(minutes=n), patient_ref="PSEUDONYM-77", operator="OP-7")
+        for n in range(11)
+    ]
     Case.objects.filter(pk=cases[0].pk).update(state=CaseState.ENDED)
-    page = coordinator().read(f"{day_address(soon())}?show=board")
-    assert [case.code for case in cases if case.code in page] == [case.code for case in cases[1:10]]
-    assert "1 more case follows." in page
+    address = f"{day_address(soon())}board/"
+    first, second = coordinator().read(address), coordinator().read(f"{address}?page=2")
+    assert [case.code for case in cases if case.code in first] == [case.code for case in cases[1:10]]
+    assert [case.code for case in cases if case.code in second] == [cases[10].code]
+    assert '<meta http-equiv="refresh" content="20;url=?page=2">' in first
+    assert f'hx-get="{address}?page=1"' in second
+    assert "page 1 of 2" in first
+    assert "Borrow it, or call for a loan." in first
+    assert not any(word in first for word in ("PSEUDONYM-77", "OP-7", cases[1].reference, cases[1].procedure.name))
+
+
+def test_the_board_says_when_a_case_can_be_complete() -> None:
+    tray = m.tray_of(makers.pack())
+    m.case_with(tray, starts_at=soon())
+    board = coordinator().read(f"{day_address(soon())}board/")
+    assert "Complete by" in board
+    assert "Put it in the next steriliser load." in board
+    assert "No case is still to come." in coordinator().read("/lists/2020-01-01/board/")
 
 
 def test_standing_sets_stand_below_the_cases() -> None:
