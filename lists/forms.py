@@ -88,7 +88,7 @@ class RequirementForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         """One of the two, not both."""
         cleaned = super().clean() or {}
-        if not self.errors and bool(cleaned["template"]) == bool(cleaned["part"]):
+        if not {"template", "part"} & set(self.errors) and bool(cleaned["template"]) == bool(cleaned["part"]):
             self.add_error("template", "Name one set or one single pack.")
         return cleaned
 

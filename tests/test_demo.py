@@ -142,6 +142,18 @@ def test_the_list_of_tomorrow_shows_every_kind_of_verdict() -> None:
     standing = {row.template: (row.sterile, row.minimum) for row in found.standing}
     assert standing == {"EMERG": (2, 2), "OPT-FO": (0, 1)}
     assert Tray.objects.exclude(template__code__startswith="PX-").count() == 12
+    cases = {row.case.reference: row.case for row in found.rows}
+    assert [str(row.size) for row in cases["L-0401"].sizes_wanted.all()] == ["ADULT 7.5", "ADULT 8.0", "ADULT 8.5"]
+    assert [(row.wanted.code, row.source) for row in cases["L-0403"].requirements.all()] == [
+        ("STENT", "procedure"),
+        ("IM-14-40", "procedure, planned implant"),
+        ("IM-12-40", "procedure, narrower than the planned implant"),
+        ("IM-14-60", "procedure, longer than the planned implant"),
+        ("TE-400", "procedure, backup"),
+    ]
+    assert "operator OP-2" in {row.source for row in cases["L-0405"].requirements.all()}
+    assert shown["L-0408"] is not None
+    assert "chain-beside" in {finding.slug for finding in shown["L-0408"].findings}
     assert Piece.objects.filter(state=PieceState.MISSING).count() == 1
     own = Piece.objects.exclude(part__code__startswith="PX-")
     assert own.filter(state=PieceState.QUARANTINED).count() == 1

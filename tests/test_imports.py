@@ -23,8 +23,9 @@ from journal.imports import Report
 from journal.models import Person
 from journal.roles import Role
 from journal.tables import FaultyTable
-from lists.imports import import_list, import_procedures
+from lists.imports import import_list, import_operators, import_procedures
 from lists.models import Case, Procedure
+from lists.requirements import EXPECTED
 from tests import makers
 from trays.imports import import_templates, import_trays
 from trays.models import Template, Tray
@@ -120,6 +121,21 @@ def test_changed_rows_are_changed_and_a_changed_template_gets_a_version(act: Act
     assert import_procedures(needs.encode(), act=act).changed == 1
     pieces = (FIXTURES / "pieces.csv").read_text().replace("BR-A70-001", "BR-A70-901")
     assert import_pieces(pieces.encode(), act=act).changed == 1
+
+
+def test_what_operators_ask_for_is_imported_by_version(act: Act) -> None:
+    load_all(act, most_pieces=3)
+    data = (FIXTURES / "operators.csv").read_bytes()
+    assert (import_operators(data, act=act).created, import_operators(data, act=act).same) == (2, 2)
+    assert import_operators(data.replace(b"backup:SU-20", b""), act=act).changed == 1
+    faulty = b"operator,procedure,needs\nOP-1,NOPE,part:LL-25\nOP-1,,part:NOPE\nOP-1,,spoon\n"
+    with pytest.raises(FaultyTable) as refused:
+        import_operators(faulty, act=act)
+    assert [fault.expected for fault in refused.value.faults] == [
+        "the code of a procedure",
+        "the code of a part",
+        EXPECTED,
+    ]
 
 
 def test_the_way_of_a_port_is_read_and_its_change_is_a_change(act: Act) -> None:

@@ -63,7 +63,7 @@ def test_a_case_is_asked_more_of_moved_and_cancelled() -> None:
     case = m.case(makers.template(makers.part()), starts_at=soon())
     single, client = makers.part(), coordinator()
     assert "A set: Name one set or one single pack." in send(client, "add-requirement", case.code)
-    assert single.name in send(client, "add-requirement", case.code, part=single.code)
+    assert single.name in send(client, "add-requirement", case.code, part=single.code, reason="spare")
     later = timezone.localtime(soon() + timedelta(hours=1))
     page = send(client, "move-case", case.code, starts_at=f"{later:%Y-%m-%dT%H:%M}")
     assert f"start {later:%a %d-%b-%Y %H:%M}, before {timezone.localtime(soon()):%a %d-%b-%Y %H:%M}" in page
