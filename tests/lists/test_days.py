@@ -132,4 +132,29 @@ def test_ten_cases_and_forty_take_the_same_number_of_queries(ask: Callable[..., 
             ask(TOMORROW.date(), at=NOON)
         counts.append(len(queries))
     assert Case.objects.count() == 40
-    assert counts[0] == counts[1] <= 26
+    assert counts[0] == counts[1] <= 27
+
+
+def test_the_chains_of_ten_cases_and_of_a_hundred_take_the_same_number_of_queries() -> None:
+    series = makers.series("7.0", "8.0")
+    sizes = {"inner_mm": "7.0", "outer_mm": "8.0", "length_mm": "430", "coupling": "C1"}
+    barrels = [makers.part(PartKind.BARREL, size=size, dimensions=sizes) for size in series.sizes.all()]
+    tray = makers.tray(makers.template(makers.line(barrels[0])))
+    m.sterile(makers.pack(tray))
+    spare = makers.piece(barrels[1])
+    kind = m.procedure()
+    actions.state_needs((f"template:{tray.template.code}", f"sizes:{series.code}:0:1"), procedure=kind.code, act=act())
+    counts = []
+    for numbers in (range(10), range(10, 100)):
+        for number in numbers:
+            at = TOMORROW + timedelta(minutes=number)
+            done = actions.plan_case(f"R-{number}", m.theatre().code, kind.code, at, 5, planned_size="7.0", act=act())
+            actions.allocate(m.need(Case.objects.get(code=done.mark)).pk, tray=tray.code, act=act())
+        with CaptureQueriesContext(connection) as queries:
+            found = list_readiness(TOMORROW.date(), at=NOON)
+        counts.append(len(queries))
+    assert counts[0] == counts[1]
+    for row in found.rows:
+        assert row.readiness is not None
+        assert row.readiness.verdict == Readiness.SHORT
+        assert spare.code in next(one.remedy for one in row.readiness.findings if one.slug == "chain-barrel")
