@@ -184,3 +184,17 @@ def test_pages_are_clean_for_axe_and_no_wider_than_the_screen(page: Page, live_s
     ):
         page.goto(f"{live_server.url}{address}")
         check(page, address)
+
+
+def test_what_another_tab_printed_is_said_when_one_comes_back(page: Page, live_server: LiveServer) -> None:
+    person, pack = nurse(), makers.pack()
+    sign_in(page, live_server.url, person.username)
+    page.goto(f"{live_server.url}/packs/{pack.code}/")
+    steps = page.locator("#paper-steps")
+    expect(steps).to_contain_text("Label not printed")
+    with page.expect_popup() as printed:
+        page.get_by_role("button", name="Print label").click()
+    printed.value.wait_for_url("**/printed/*.pdf", wait_until="commit")
+    page.evaluate("window.dispatchEvent(new Event('focus'))")  # a browser without a screen tells no tab of it
+    expect(steps).to_contain_text("Label printed")
+    expect(steps).to_contain_text("Label not read back")
