@@ -97,6 +97,7 @@ class PieceOutput(serializers.ModelSerializer[Piece]):
             "loan",
             "function_ok",
             "insulation_ok",
+            "called_back",
             "marks",
         ]
         read_only_fields = fields

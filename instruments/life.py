@@ -25,6 +25,7 @@ class Wear:
         insulation_ok: result of the insulation test since the last use.
         expires: last day of use that the maker states; None where there is none.
         papers: what is on file for a borrowed piece; None for the unit's own.
+        called_back: code of its last wash load, when that was recalled; else empty.
 
     Raises:
         ValueError: cycles or limit below zero.
@@ -40,6 +41,7 @@ class Wear:
     insulation_ok: bool | None = None
     expires: date | None = None
     papers: Papers | None = None
+    called_back: str = ""
 
     def __post_init__(self) -> None:
         if self.cycles < 0 or (self.life_limit is not None and self.life_limit < 0):
@@ -47,7 +49,7 @@ class Wear:
 
 
 def fit_to_pack(wear: Wear, today: date) -> tuple[Finding, ...]:
-    """Whatever forbids packing a piece: life limit, service date, tests, expiry, a loan's papers.
+    """Whatever forbids packing a piece: a recalled wash, life limit, service date, tests, expiry, a loan's papers.
 
     Args:
         wear: the piece's facts.
@@ -57,7 +59,7 @@ def fit_to_pack(wear: Wear, today: date) -> tuple[Finding, ...]:
         Findings of severity stop; empty when the piece may be packed.
     """
     borrowed = () if wear.papers is None else tuple(against_packing(wear.subject, wear.papers))
-    return (*_life(wear), *_dates(wear, today), *_tests(wear), *borrowed)
+    return (*_wash(wear), *_life(wear), *_dates(wear, today), *_tests(wear), *borrowed)
 
 
 def beyond_inspection(wear: Wear, today: date) -> tuple[Finding, ...]:
@@ -143,6 +145,17 @@ def single_use(
             subject,
             f"Cannot {verb} {subject}: {part} is for single use and was opened, must be unopened.",
             "Discard it by record; only the maker's permission, cited on its part, allows more.",
+        )
+
+
+def _wash(wear: Wear) -> Iterator[Finding]:
+    if wear.called_back:
+        yield Finding(
+            "wash-recalled",
+            Severity.STOP,
+            wear.subject,
+            f"Cannot pack {wear.subject}: its wash load {wear.called_back} was recalled, it must be washed again.",
+            "Take it off and send it back to the washer.",
         )
 
 

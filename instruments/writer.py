@@ -20,6 +20,7 @@ _SOILED: dict[str, Any] = {
     "inspected_at": None,
     "function_ok": None,
     "insulation_ok": None,
+    "called_back": "",
     "maker_sterile": False,
 }
 
@@ -79,6 +80,13 @@ def move_piece(
     if row.target in (PieceState.IN_USE, PieceState.RETURNED):
         fields = {**_SOILED, **fields}
     move(piece, row, PieceLine, act, facts=facts, reason=reason, evidence=evidence, follows=follows, **fields)
+
+
+def flag_piece(piece: Piece, wash: str, act: Act, *, reason: str) -> None:
+    """The last wash of a locked piece was recalled: it stays where it is, and is not packed before the next."""
+    piece.called_back = wash
+    piece.save(update_fields=["called_back"])
+    write_line(PieceLine, piece, "recall_wash", act, reason=reason, evidence={"load": wash})
 
 
 def lock_loan(code: str) -> Loan:

@@ -61,6 +61,7 @@ DONE: dict[str, str] = {
     "quarantine": "Quarantined",
     "receive_again": "Received again",
     "recall": "Recalled",
+    "recall_wash": "Wash recalled: not to be packed",
     "receive": "Received",
     "reject": "Rejected",
     "release": "Released",

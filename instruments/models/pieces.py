@@ -49,6 +49,9 @@ class Piece(models.Model):
     )
     cleaned_at = models.DateTimeField(null=True, blank=True)
     inspected_at = models.DateTimeField(null=True, blank=True)
+    called_back = models.CharField(
+        max_length=20, blank=True, help_text="Its last wash load, when that was recalled; until it is washed again."
+    )
     function_ok = models.BooleanField(null=True, blank=True)
     insulation_ok = models.BooleanField(null=True, blank=True)
 
@@ -97,6 +100,7 @@ class Piece(models.Model):
             insulation_ok=self.insulation_ok,
             expires=self.expires,
             papers=self.loan.papers if self.loan else None,
+            called_back=self.called_back,
         )
 
 

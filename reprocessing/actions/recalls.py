@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from instruments.identity import Kind
 from instruments.models import Piece
 from instruments.states import PieceState
-from instruments.writer import lock_pieces, move_piece, new_code
+from instruments.writer import flag_piece, lock_pieces, move_piece, new_code
 from journal.actions import Act, Done, action, need, reason_given, write_line
 from journal.findings import Finding, Refused, Severity, stop
 from journal.roles import Right
@@ -21,6 +21,7 @@ from reprocessing.reads.recalls import (
     policy_of,
     scope_by_indicators,
     unsettled_items,
+    washed_with,
 )
 from reprocessing.recall_states import BY_HAND, SEARCHED, Outcome, RecallState
 from reprocessing.rules import wrong_state
@@ -141,7 +142,7 @@ def issue(
     """
     members = members_of(loads)
     packs = lock_packs(Pack.objects.filter(pk__in=_keys(members, "packs")).values_list("code", flat=True))
-    pieces = lock_pieces(Piece.objects.filter(pk__in=_keys(members, "pieces")).values_list("code", flat=True))
+    pieces = lock_pieces(washed_with(loads, members).values_list("code", flat=True))
     for load in loads:
         move_load(load, "recall", act, reason=reason, evidence={"recall": recall.code})
     recall.reason = reason
@@ -152,6 +153,7 @@ def issue(
         mine = members[load.pk]
         left += _call_packs(recall, load, [pack for pack in packs if pack.pk in mine.packs], reason, act)
         left += _call_pieces(recall, load, [piece for piece in pieces if piece.pk in mine.pieces], reason, act)
+        _flag(load, pieces, reason, act)
     return left
 
 
@@ -172,11 +174,23 @@ def _call_packs(recall: Recall, load: Load, packs: Sequence[Pack], reason: str, 
             yield _not_called(load, pack.code, pack.state)
 
 
+def _flag(load: Load, pieces: Iterable[Piece], reason: str, act: Act) -> None:
+    """What was washed with it and is on a tray, or in a pack that comes apart later, is not packed again unwashed."""
+    washed = set(load.load_pieces.values_list("piece_id", flat=True))
+    for piece in pieces:
+        if piece.pk in washed and piece.state in (PieceState.ON_TRAY, PieceState.PACKED):
+            flag_piece(piece, load.code, act, reason=reason)
+
+
 def _call_pieces(recall: Recall, load: Load, pieces: Iterable[Piece], reason: str, act: Act) -> Iterator[Finding]:
     for piece in pieces:
         _add_item(recall, load, act, piece=piece)
         if piece.state == PieceState.ON_TRAY:
-            yield _not_called(load, piece.code, piece.state)
+            sentence = (
+                f"{piece.code} was washed with {load.code} and is on a tray: it is not packed before it is washed."
+            )
+            remedy = "Take it off its tray and send it back to the washer."
+            yield Finding("on-a-tray", Severity.LOOK, piece.code, sentence, remedy)
         else:
             evidence = {"load": load.code, "recall": recall.code}
             move_piece(piece, "find_soiled", act, reason=reason, evidence=evidence, follows=True)

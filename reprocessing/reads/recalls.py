@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from statistics import median
 
-from django.db.models import QuerySet
+from django.db.models import F, Q, QuerySet
 
 from instruments.models import Piece
 from instruments.states import PieceState
@@ -98,6 +98,15 @@ def _washed(loads: Sequence[Load]) -> dict[int, Members]:
         )
         for load in wanted
     }
+
+
+def washed_with(loads: Sequence[Load], members: Mapping[int, Members]) -> QuerySet[Piece]:
+    """The pieces of washes that are in no pack, and those in packs whose last wash was one of these."""
+    loose = frozenset().union(*(one.pieces for one in members.values()))
+    packs = frozenset().union(*(one.packs for one in members.values()))
+    last = Q(load_pieces__load__in=loads, cleaned_at=F("load_pieces__load__decision__at"))
+    rows: QuerySet[Piece] = Piece.objects.filter(Q(pk__in=loose) | Q(carried__pack__in=packs) & last)
+    return rows.distinct()
 
 
 @dataclass(frozen=True, slots=True)

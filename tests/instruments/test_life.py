@@ -38,6 +38,7 @@ def test_a_piece_without_limits_may_always_be_packed() -> None:
         ({"function_ok": False}, ["function-test-failed"]),
         ({"function_ok": False, "needs_function_test": True}, ["function-test-failed"]),
         ({"needs_function_test": True}, ["function-test-missing"]),
+        ({"called_back": "L000007"}, ["wash-recalled"]),
         ({"insulation_ok": True, "needs_insulation_test": True}, []),
         ({"insulation_ok": False}, ["insulation-test-failed"]),
         ({"needs_insulation_test": True}, ["insulation-test-missing"]),

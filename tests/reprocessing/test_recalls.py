@@ -133,6 +133,45 @@ def test_a_wash_answers_for_every_pack_that_was_packed_from_it() -> None:
     assert Piece.objects.get(pk=bench.pk).state == PieceState.RETURNED
 
 
+@pytest.mark.storage
+@pytest.mark.django_db
+def test_2_a_piece_on_a_tray_whose_wash_is_recalled_is_not_packed_before_it_is_washed_again() -> None:
+    part = makers.part()
+    piece = makers.piece(part, state=PieceState.RETURNED)
+    wash = run(make.washer(), piece)
+    instrument_actions.inspect(piece.code, clean=True, act=act(at=DECIDED))
+    tray = makers.lay(makers.tray(makers.template(part)), piece, at=DECIDED)
+    done = actions.issue_recall(drafted(wash).code, reason="dose too low", act=act(at=DECIDED))
+    assert [(finding["slug"], finding["subject"]) for finding in done.findings] == [("on-a-tray", piece.code)]
+    assert piece.lines.filter(verb="recall_wash", evidence__load=wash.code).exists()
+    assert refused(lambda: tray_actions.finish_tray(tray.code, act=act(at=LATER))) == ["wash-recalled"]
+    tray_actions.take_off_tray(piece.code, act=act(at=LATER))
+    assert refused(lambda: tray_actions.put_on_tray(piece.code, tray.code, act=act(at=LATER))) == ["wash-recalled"]
+    assert refused(lambda: tray_actions.pack_single(piece.code, act=act(at=LATER))) == ["wash-recalled"]
+    instrument_actions.inspect(piece.code, clean=False, act=act(at=LATER))
+    run(make.washer(), Piece.objects.get(pk=piece.pk))
+    instrument_actions.inspect(piece.code, clean=True, act=act(at=LATER))
+    tray_actions.put_on_tray(piece.code, tray.code, act=act(at=LATER))
+    assert tray_actions.finish_tray(tray.code, act=act(at=LATER)).state == PackState.ASSEMBLED
+
+
+@pytest.mark.django_db
+def test_2_a_pack_in_a_cycle_that_comes_apart_gives_no_piece_of_a_recalled_wash_to_the_bench() -> None:
+    piece, other = (makers.piece(state=PieceState.RETURNED) for _ in range(2))
+    wash = run(make.washer(), piece)
+    run(make.washer(), other)
+    template = makers.template(piece.part, other.part)
+    for one in (piece, other):
+        instrument_actions.inspect(one.code, clean=True, act=act(at=DECIDED))
+    pack = makers.pack(makers.lay(makers.tray(template), piece, other, at=DECIDED), at=DECIDED)
+    cycle = make.running(make.load(make.machine(), pack), at=DECIDED)
+    issued(wash)
+    actions.reject(cycle.code, reason="aborted", act=act(make.releaser(), at=LATER))
+    assert {row.state for row in Piece.objects.all()} == {PieceState.INSPECTED}
+    assert refused(lambda: tray_actions.pack_single(piece.code, act=act(at=LATER))) == ["wash-recalled"]
+    assert tray_actions.pack_single(other.code, act=act(at=LATER)).state == PackState.ASSEMBLED
+
+
 @pytest.mark.django_db
 def test_a_pack_in_a_cycle_while_its_wash_is_recalled_never_becomes_sterile() -> None:
     piece = makers.piece(state=PieceState.RETURNED)
