@@ -26,7 +26,8 @@ def frame(address: str, person: Person | None = None, **cookies: str) -> Page:
     request: HttpRequest = RequestFactory().get(address)
     request.user = person or AnonymousUser()
     request.COOKIES.update(cookies)
-    return page(request)["page"]
+    around: Page = page(request)["page"]
+    return around
 
 
 @pytest.mark.urls("tests.test_frame")

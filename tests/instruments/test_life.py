@@ -63,7 +63,7 @@ def test_what_forbids_packing(fields: dict[str, Any], expected: list[str]) -> No
 
 
 def test_an_inspection_may_still_bring_a_test_but_no_life() -> None:
-    waiting = {"needs_function_test": True, "needs_insulation_test": True}
+    waiting: dict[str, Any] = {"needs_function_test": True, "needs_insulation_test": True}
     assert beyond_inspection(Wear("P1", **waiting), TODAY) == ()
     found = beyond_inspection(Wear("P1", cycles=50, life_limit=50, function_ok=False, **waiting), TODAY)
     assert [finding.slug for finding in found] == ["life-limit-reached", "function-test-failed"]

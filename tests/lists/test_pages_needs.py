@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from journal.roles import Role
 from lists import actions
-from lists.models import NeedsVersion, StandingSet
+from lists.models import Case, NeedsVersion, StandingSet
 from tests import makers
 from tests.lists import makers as m
 from tests.lists.desk import coordinator, send, signed_in, soon
@@ -68,6 +68,6 @@ def test_a_case_says_where_each_need_comes_from_and_renews_or_drops_it() -> None
     assert "In force" not in page
     page = send(desk, "add-requirement", code, part=more.code, reason="narrow airway")
     assert "added by hand: narrow airway" in page
-    row = m.need(m.Case.objects.get(code=code))
+    row = m.need(Case.objects.get(code=code))
     assert "Why" in send(desk, "remove-requirement", row.pk)
     assert "Took a need off" in send(desk, "remove-requirement", row.pk, reason="not needed")
