@@ -66,6 +66,16 @@ POLICIES: dict[str, Policy] = {
         Origin.PUBLISHED,
         "yes: ANSI/AAMI ST79 as quoted in training text; no: CDC Guideline 2008, table 12",
     ),
+    "return_cycles_steriliser": Policy(
+        "Test cycles passed in a row before a steriliser returns to service",
+        "cycles",
+        3,
+        Origin.PUBLISHED,
+        "CDC Guideline 2008: three consecutive cycles without content, indicators negative, after failure or repair",
+    ),
+    "return_cycles_washer": Policy(
+        "Test cycles passed in a row before a washer returns to service", "cycles", 1, Origin.OURS
+    ),
     "nonconformity_due_days": Policy("A non-conformity is to be closed within", "d", 28, Origin.OURS),
     "missing_raise_h": Policy("A piece missing so long is offered as a non-conformity", "h", 24, Origin.OURS),
     "machine_day_hour": Policy("Hour at which a machine day begins", "h", 5, Origin.OURS),

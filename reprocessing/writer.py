@@ -102,14 +102,22 @@ def move_load(
 
 
 def move_machine(
-    machine: Machine, name: str, act: Act, *, facts: Iterable[Finding] = (), reason: str = "", follows: bool = False
+    machine: Machine,
+    name: str,
+    act: Act,
+    *,
+    facts: Iterable[Finding] = (),
+    reason: str = "",
+    evidence: dict[str, Any] | None = None,
+    follows: bool = False,
 ) -> None:
     """Move a locked machine into or out of service.
 
     Raises:
         Refused: the rule says no; nothing is written.
     """
-    move(machine, MACHINE_MOVES[name], MachineLine, act, facts=facts, reason=reason, follows=follows)
+    row = MACHINE_MOVES[name]
+    move(machine, row, MachineLine, act, facts=facts, reason=reason, evidence=evidence, follows=follows)
 
 
 def move_recall(

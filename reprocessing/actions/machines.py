@@ -9,6 +9,7 @@ from journal.actions import Act, Done, action, need, reason_given, write_line
 from journal.findings import Finding, Refused, Severity, stop
 from reprocessing.models import Doubt, Load, Machine, MachineLine, MachineTest
 from reprocessing.reads import against_return
+from reprocessing.reads.upkeep import proof_of_machine
 from reprocessing.states import (
     DAY_TESTS,
     ENDS_SERVICE,
@@ -110,8 +111,10 @@ def take_out_of_service(machine: str, *, reason: str, act: Act) -> Done:
 
 @action
 def return_to_service(machine: str, *, reason: str, act: Act) -> Done:
-    """Let a machine run routine loads again; whatever test failed must have passed since."""
+    """Let a machine run routine loads again: whatever failed has passed since, and so have enough test cycles."""
     row = lock_machine(machine)
     reason = reason_given(reason, "return to service", row.name)
-    move_machine(row, "return_to_service", act, facts=against_return(row, act.at), reason=reason)
+    proof = proof_of_machine(row)
+    facts = against_return(row, act.at)
+    move_machine(row, "return_to_service", act, facts=facts, reason=reason, evidence={"test_cycles": proof.words})
     return Done.of("return_to_service", row, f"{row.name} is in service.", "Run the tests of the machine day.")

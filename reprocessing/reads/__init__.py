@@ -30,6 +30,7 @@ from reprocessing.models import (
     Recall,
 )
 from reprocessing.reads.devices import began, message_checks
+from reprocessing.reads.upkeep import proof_of_machine
 from reprocessing.recall_states import IN_FORCE
 from reprocessing.rules import Standing, Tested
 from reprocessing.states import (
@@ -44,6 +45,7 @@ from reprocessing.states import (
     TestKind,
 )
 from reprocessing.trace import Trace, parse_trace
+from reprocessing.upkeep import proven
 from trays.models import Pack
 from trays.states import PackKind
 
@@ -82,7 +84,9 @@ def tests_due(machine: Machine, at: datetime) -> tuple[Standing, ...]:
 
 def against_return(machine: Machine, at: datetime) -> Iterator[Finding]:
     """What stands against returning a machine to service, beside its state."""
-    return rules.failed_last(machine.code, machine.name, standings_of(machine, at))
+    yield from rules.failed_last(machine.code, machine.name, standings_of(machine, at))
+    if machine.state == MachineState.OUT_OF_SERVICE:
+        yield from proven(machine.code, machine.name, proof_of_machine(machine))
 
 
 def against_start(load: Load, machine: Machine, at: datetime) -> Iterator[Finding]:

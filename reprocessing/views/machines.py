@@ -14,7 +14,8 @@ from journal.models import Person
 from reprocessing import actions, forms
 from reprocessing.models import Doubt, Load, Machine
 from reprocessing.reads import against_return, standings_of, standings_of_each, trail_of
-from reprocessing.states import DAY_TESTS, MACHINE_MOVES, MACHINE_STEPS, LoadState, MachineKind, TestKind
+from reprocessing.reads.upkeep import proof_of_machine
+from reprocessing.states import DAY_TESTS, MACHINE_MOVES, MACHINE_STEPS, LoadState, MachineKind, MachineState, TestKind
 from reprocessing.views.intake_forms import LeakRecord
 from reprocessing.views.offers import Asked, Offer, against, is_time_for
 from reprocessing.views.verbs import Verb
@@ -66,6 +67,7 @@ def machine(request: HttpRequest, code: str) -> HttpResponse:
     context = {
         "machine": row,
         "standings": standings_of(row, at),
+        "proof": proof_of_machine(row) if row.state == MachineState.OUT_OF_SERVICE else None,
         "programmes": row.programmes.order_by("code"),
         "tests": row.tests.select_related("by", "record")[:MOST_ROWS],
         "offers": _offers(row, by),

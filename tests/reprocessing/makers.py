@@ -92,6 +92,24 @@ def phase(of: Programme, phase: str, quantity: str, unit: str, **limits: float) 
     return ProgrammePhase.objects.create(programme=of, phase=phase, quantity=quantity, unit=unit, **limits)
 
 
+def cycled(on: Machine, count: int | None = None, *, at: datetime = AT) -> list[Load]:
+    """Test loads of a machine, passed one after the other; as many as the unit asks for."""
+    number = (1 if on.washes else 3) if count is None else count
+    return [ran_empty(on, at=at) for _ in range(number)]
+
+
+def ran_empty(on: Machine, *, at: datetime = AT, passed: bool = True) -> Load:
+    """A test load that holds nothing, ended and released; its indicator read if it is a steriliser's."""
+    row = load(on, kind=states.LoadKind.TEST)
+    actions.start_load(row.code, caps_open=False, act=act(at=at))
+    actions.unload(row.code, act=act(at=at))
+    if not on.washes:
+        actions.place_indicator(row.code, states.IndicatorKind.BIOLOGICAL, "LOT 7", act=act(at=at))
+        actions.read_indicator(row.code, row.indicators.get().pk, passed=passed, act=act(at=at))
+    actions.release(row.code, alone="test load", act=act(at=at))
+    return _again(row)
+
+
 # Records: each is a file of its own, told apart by a column that nobody reads.
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from functools import partial
 
 import pytest
 from django.db import IntegrityError
 
 from journal.actions import Act
+from journal.findings import Refused
 from journal.roles import Role
 from reprocessing import actions, reads, states
 from reprocessing.models import Doubt, Machine, MachineTest
@@ -87,11 +89,43 @@ def test_a_machine_returns_when_what_failed_has_passed_since() -> None:
     machine = make.machine()
     fail(machine)
     assert refused(lambda: actions.return_to_service(machine.code, reason="seal changed", act=act())) == [
-        "test-failed"
+        "test-failed",
+        "too-few-test-cycles",
     ]
     actions.record_test(machine.code, "steam penetration", passed=True, act=act(at=AT + timedelta(hours=1)))
+    make.cycled(machine, at=AT + timedelta(hours=1))
     actions.return_to_service(machine.code, reason="seal changed", act=act(at=AT + timedelta(hours=2)))
     assert again(machine).state == MachineState.IN_SERVICE
+
+
+def test_5_a_steriliser_returns_after_three_test_cycles_passed_in_a_row_that_hold_nothing() -> None:
+    machine = make.machine()
+    make.cycled(machine, 2)  # before it went out: they count no more
+    actions.take_out_of_service(machine.code, reason="door seal", act=act(at=AT + timedelta(minutes=1)))
+    back = partial(actions.return_to_service, machine.code, reason="seal changed", act=act(at=AT + timedelta(hours=2)))
+    for hour, passed in enumerate((True, False, True, True)):
+        make.ran_empty(machine, at=AT + timedelta(hours=1, minutes=hour), passed=passed)
+        assert refused(back) == ["too-few-test-cycles"]
+    with pytest.raises(Refused, match=r"2 of 3 passed, must be 3 of 3"):
+        back()
+    last = make.load(machine, kind=states.LoadKind.TEST)
+    pack = makers.pack()
+    assert "test-load-holds-nothing" in refused(lambda: actions.add_pack(last.code, pack.code, act=act()))
+    make.ran_empty(machine, at=AT + timedelta(hours=2))
+    assert back().state == MachineState.IN_SERVICE
+    assert machine.lines.get(verb="return_to_service").evidence == {"test_cycles": "3 of 3 passed"}
+
+
+def test_the_number_of_test_cycles_is_the_units_own_and_a_washer_has_its_own() -> None:
+    make.policy("return_cycles_steriliser", 0)
+    steamer, washer = make.machine(), make.washer()
+    for machine in (steamer, washer):
+        actions.take_out_of_service(machine.code, reason="service", act=act())
+    assert actions.return_to_service(steamer.code, reason="serviced", act=act()).state == MachineState.IN_SERVICE
+    back = partial(actions.return_to_service, washer.code, reason="serviced", act=act())
+    assert refused(back) == ["too-few-test-cycles"]
+    make.ran_empty(washer)
+    assert back().state == MachineState.IN_SERVICE
 
 
 def test_out_of_service_and_back_need_a_reason_a_right_and_the_other_state() -> None:
