@@ -84,9 +84,14 @@ class LineOutput(serializers.Serializer[Any]):
 class NoticeOutput(serializers.ModelSerializer[Notice]):
     """A notice."""
 
+    acknowledged_by = serializers.CharField(read_only=True, default=None)
+
     class Meta:
         model = Notice
-        fields = ["id", "topic", "cause", "role", "sentence", "remedy", "link", "opened_at", "closed_at"]
+        fields = [
+            *("id", "topic", "cause", "role", "sentence", "remedy", "link", "opened_at", "closed_at"),
+            *("acknowledged_at", "acknowledged_by", "rung"),
+        ]
         read_only_fields = fields
 
 
@@ -97,7 +102,9 @@ class Notices(ListAPIView[Notice]):
 
     def get_queryset(self) -> Any:
         """Open ones of the person's roles."""
-        return Notice.objects.still_open().shown_to(cast("Person", self.request.user))
+        return (
+            Notice.objects.still_open().shown_to(cast("Person", self.request.user)).select_related("acknowledged_by")
+        )
 
 
 def input_of(run: Callable[..., Done]) -> type[serializers.Serializer[Any]]:

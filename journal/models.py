@@ -129,6 +129,10 @@ WORDS_LENGTH = 300
 """Characters of a notice's sentence, and of its remedy, at most."""
 
 
+RUNGS = {1: Role.COORDINATOR, 2: Role.QUALITY}
+"""To whom a notice climbs that nobody takes on; rung 0 is the role that it is for."""
+
+
 class NoticeQuerySet(models.QuerySet["Notice"]):
     """Notices, chainable."""
 
@@ -137,8 +141,12 @@ class NoticeQuerySet(models.QuerySet["Notice"]):
         return self.filter(closed_at=None)
 
     def shown_to(self, person: Person) -> NoticeQuerySet:
-        """Those for a role that the person holds."""
-        return self.filter(role__in=list(person.roles))
+        """Those for a role that the person holds, or that have climbed to one."""
+        shown = Q(role__in=list(person.roles))
+        for rung, role in RUNGS.items():
+            if role in person.roles:
+                shown |= Q(rung__gte=rung)
+        return self.filter(shown)
 
 
 class Notice(models.Model):
@@ -152,6 +160,10 @@ class Notice(models.Model):
     link = models.CharField(max_length=200, blank=True)
     opened_at = models.DateTimeField(default=timezone.now)
     closed_at = models.DateTimeField(null=True, blank=True)
+    acknowledged_at = models.DateTimeField(null=True, blank=True)
+    acknowledged_by = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="+")
+    rung = models.PositiveSmallIntegerField(default=0, help_text="How far it has climbed: 0 its role, 1, 2.")
+    climbed_at = models.DateTimeField(null=True, blank=True)
 
     objects: ClassVar[Any] = NoticeQuerySet.as_manager()
 
@@ -165,10 +177,24 @@ class Notice(models.Model):
                 condition=Q(closed_at=None) | Q(closed_at__gte=models.F("opened_at")),
                 name="notice_closes_after_opening",
             ),
+            models.CheckConstraint(
+                condition=Q(acknowledged_at=None, acknowledged_by=None)
+                | Q(acknowledged_at__gte=models.F("opened_at"), acknowledged_by__isnull=False),
+                name="notice_acknowledged_by_somebody",
+            ),
+            models.CheckConstraint(
+                condition=Q(rung=0, climbed_at=None) | Q(rung__in=list(RUNGS), climbed_at__isnull=False),
+                name="notice_climbs_the_rungs",
+            ),
         ]
 
     def __str__(self) -> str:
         return self.sentence
+
+    @property
+    def climbed_to(self) -> Role | None:
+        """The role it has climbed to, if it has."""
+        return RUNGS.get(self.rung)
 
 
 class Receipt(models.Model):

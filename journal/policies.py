@@ -81,6 +81,12 @@ POLICIES: dict[str, Policy] = {
     "machine_day_hour": Policy("Hour at which a machine day begins", "h", 5, Origin.OURS),
     "waiting_decision_min": Policy("A load may wait this long for a decision", "min", 60, Origin.OURS),
     "case_horizon_days": Policy("Look this far ahead for cases that lack something", "d", 3, Origin.OURS),
+    "sheet_hour": Policy("Hour at which the go / no go sheet of the next list is drawn", "h", 16, Origin.OURS),
+    "climb_coordinator_min": Policy(
+        "A notice that nobody acknowledged climbs to the coordinator after", "min", 30, Origin.OURS
+    ),
+    "climb_lead_min": Policy("From there it climbs to the quality lead after", "min", 60, Origin.OURS),
+    "acknowledged_min": Policy("An acknowledged notice does not climb for", "min", 120, Origin.OURS),
     "immediate_use": Policy("Immediate-use cycles are allowed", "", False, Origin.PRACTICE),
     "immediate_use_min": Policy("An immediate-use item must be used within", "min", 60, Origin.PRACTICE),
     "ambient_pressure_mbar": Policy(

@@ -14,7 +14,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from journal.actions import verify_trail
+from journal.actions import acknowledge, verify_trail
 from journal.doors import SEE_OTHER, STATION, act_of, is_local, perform, person_of, station_of
 from journal.forms import SignInForm
 from journal.models import Head, Notice, SealedLeaf, Station, Verification
@@ -73,12 +73,18 @@ def notices(request: HttpRequest) -> HttpResponse:
     closed = mine.filter(closed_at__gte=timezone.now() - RECENTLY).order_by("-closed_at")
     context = {
         "roles": sorted(person.roles),
-        "still_open": mine.still_open(),
+        "still_open": mine.still_open().select_related("acknowledged_by"),
         "closed": closed[:MOST_CLOSED],
         "days": RECENTLY.days,
         "quality": Right.DECIDE in person.rights,
     }
     return render(request, "journal/notices.html", context)
+
+
+@require_POST
+def notice_acknowledge(request: HttpRequest, notice: int) -> HttpResponse:
+    """A notice is seen and taken on."""
+    return perform(request, lambda: acknowledge(notice, act=act_of(request)), to=reverse("notices"))
 
 
 @require_safe

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.db import IntegrityError, transaction
+from django.test import Client
+from django.urls import reverse
 
-from journal.actions import Concern, tell
+from journal.actions import Concern, acknowledge, tell
+from journal.findings import Refused
 from journal.models import Notice
 from journal.roles import Role
 from tests import makers
@@ -70,6 +74,48 @@ def test_a_notice_is_shown_to_the_roles_concerned() -> None:
     assert Notice.objects.shown_to(makers.person(Role.QUALITY)).count() == 1
     assert Notice.objects.shown_to(makers.person(Role.NURSE, Role.COORDINATOR)).count() == 0
     assert Notice.objects.shown_to(makers.person()).count() == 0
+
+
+def test_whom_it_is_shown_to_acknowledges_it_and_it_still_closes_with_its_cause() -> None:
+    tell("life", [WORN], at=AT)
+    lead, notice = makers.person(Role.QUALITY), Notice.objects.get()
+    done = acknowledge(notice.pk, act=makers.act(lead, at=LATER))
+    assert done.sentence == f"You have taken on: {WORN.sentence}"
+    notice.refresh_from_db()
+    assert (notice.acknowledged_by, notice.acknowledged_at, notice.closed_at) == (lead, LATER, None)
+    assert tell("life", [WORN], at=LATER) == (0, 0)
+    assert tell("life", [], at=LATER) == (0, 1)
+    with pytest.raises(Refused, match="it is closed, must be open"):
+        acknowledge(notice.pk, act=makers.act(lead, at=LATER))
+
+
+def test_nobody_acknowledges_what_is_not_shown_to_them_before_it_has_climbed_to_them() -> None:
+    tell("life", [Concern("c", Role.TECHNICIAN, "A washer waits.")], at=AT)
+    notice, coordinator = Notice.objects.get(), makers.person(Role.COORDINATOR)
+    with pytest.raises(Refused, match="notice for your roles"):
+        acknowledge(notice.pk, act=makers.act(coordinator, at=LATER))
+    Notice.objects.update(rung=1, climbed_at=LATER)
+    acknowledge(notice.pk, act=makers.act(coordinator, at=LATER))
+    assert Notice.objects.get().acknowledged_by == coordinator
+
+
+def test_the_page_acknowledges(client: Client) -> None:
+    tell("life", [WORN], at=AT)
+    client.force_login(makers.person(Role.QUALITY))
+    notice = Notice.objects.get()
+    shown = client.post(reverse("notice-acknowledge", args=[notice.pk]), follow=True).content.decode()
+    assert "You have taken on: P1 has 2 of 50 cycles left." in shown
+    assert "Acknowledged by" in shown
+
+
+@pytest.mark.storage
+@pytest.mark.parametrize(
+    "fields", [{"acknowledged_at": LATER}, {"rung": 3, "climbed_at": LATER}, {"rung": 1}, {"climbed_at": LATER}]
+)
+def test_the_database_keeps_who_acknowledged_and_how_far_it_climbed(fields: dict[str, Any]) -> None:
+    tell("life", [WORN], at=AT)
+    with pytest.raises(IntegrityError, match="notice_acknowledged_by_somebody|notice_climbs_the_rungs"):
+        Notice.objects.update(**fields)
 
 
 @pytest.mark.locking
