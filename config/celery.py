@@ -23,6 +23,7 @@ app.conf.beat_schedule = {
     "records": {"task": "reprocessing.tasks.take_in_records", "schedule": 30.0},
     "decisions": {"task": "reprocessing.tasks.watch_decisions", "schedule": 2 * 60.0},
     "cases": {"task": "lists.tasks.watch_cases", "schedule": 5 * 60.0},
+    "sheets": {"task": "lists.tasks.print_go_sheets", "schedule": 60.0},
     "messages": {"task": "lists.tasks.take_in_lists", "schedule": 30.0},
     "completion": {"task": "lists.tasks.watch_completion", "schedule": 5 * 60.0},
 }  # seconds

@@ -17,9 +17,9 @@ from journal.actions import Act, Concern, tell
 from journal.findings import Severity
 from journal.reads import policy
 from journal.roles import Role
-from lists.actions import list_system, take_in_message
+from lists.actions import list_system, print_at_cutoff, take_in_message
 from lists.models import Message
-from lists.reads import CaseRow, completing, list_readiness, standing_sets
+from lists.reads import CaseRow, case_cause, completing, list_readiness, standing_sets
 from lists.reception import received_in
 from lists.scheduling import Fault, Unreadable
 from lists.segments import MOST_BYTES
@@ -52,7 +52,7 @@ def _of_case(row: CaseRow, day: date) -> Iterator[Concern]:
     first = min(row.readiness.findings, key=lambda finding: list(Severity).index(finding.severity))
     start = timezone.localtime(row.case.starts_at)
     yield Concern(
-        cause=f"case:{row.case.code}",
+        cause=case_cause(row.case.code),
         role=Role.COORDINATOR,
         sentence=f"Case {row.case.code}, {start:%a %d-%b-%Y %H:%M}: {row.readiness.words}. {first.sentence}",
         remedy=first.remedy,
@@ -91,6 +91,12 @@ def _missing() -> Iterator[Concern]:
                 remedy="Look in the theatre, the linen and the waste; scan it when it is found.",
                 link=f"/pieces/{piece.code}/",
             )
+
+
+@shared_task
+def print_go_sheets() -> None:
+    """Print the go / no go sheet of the next list once its cut-off has passed."""
+    print_at_cutoff(timezone.now())
 
 
 @shared_task

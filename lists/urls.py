@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from lists.views import board, cases, completing, days, histories, messages, needs, planning, times
+from lists.views import board, cases, completing, days, histories, messages, needs, planning, sheets, times
 
 urlpatterns = [
     path("lists/", days.lists, name="lists"),
@@ -16,6 +16,11 @@ urlpatterns = [
     path("lists/<day:day>/allocate/", days.allocate_day, name="allocate-day"),
     path("lists/<day:day>/complete/", completing.complete_day, name="complete-day"),
     path("lists/<day:day>/complete/sheet.pdf", completing.complete_day_sheet, name="complete-day-sheet"),
+    path("lists/<day:day>/go/", sheets.go_day, name="go-day"),
+    path("lists/<day:day>/go/print/", sheets.print_go_sheet, name="print-go-sheet"),
+    path("lists/<day:day>/go/<int:sheet>.pdf", sheets.go_sheet, name="go-sheet"),
+    path("lists/<day:day>/pick/", sheets.pick_day, name="pick-day"),
+    path("lists/<day:day>/pick/list.pdf", sheets.pick_day_list, name="pick-day-list"),
     path("needs/", needs.needs, name="needs"),
     path("needs/state/", needs.state_needs, name="state-needs"),
     path("needs/standing/", needs.keep_standing, name="keep-standing"),

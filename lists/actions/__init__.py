@@ -12,6 +12,7 @@ from lists.actions.messages import (
 )
 from lists.actions.needing import add_requirement, remove_requirement, renew_needs
 from lists.actions.planning import cancel_case, move_case, plan_case
+from lists.actions.sheets import print_at_cutoff, print_go_sheet
 from lists.actions.stating import keep_standing, state_needs
 from lists.actions.theatre import end_case, issue, open_pack, put_back
 
@@ -33,6 +34,8 @@ __all__ = [
     "name_code",
     "open_pack",
     "plan_case",
+    "print_at_cutoff",
+    "print_go_sheet",
     "pseudonyms",
     "put_back",
     "remove_requirement",

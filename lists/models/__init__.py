@@ -4,12 +4,14 @@ from lists.models.cases import Case, CaseLine, Requirement, SizeWanted, Theatre,
 from lists.models.messages import OPEN_MESSAGES, Message, MessageState, TheirCode
 from lists.models.needs import NeedsVersion, Procedure, StandingSet, StatedNeed
 from lists.models.serving import Allocation, Issue
+from lists.models.sheets import GoSheet
 
 __all__ = [
     "OPEN_MESSAGES",
     "Allocation",
     "Case",
     "CaseLine",
+    "GoSheet",
     "Issue",
     "Message",
     "MessageState",

@@ -3,6 +3,7 @@
 from lists.reads.choices import Choice, choices_for
 from lists.reads.completing import CanComplete, CannotComplete, Completing, Halt, Wish, completing
 from lists.reads.counting import CountRow, CountSheet, count_sheet, pack_facts, still_to_count
+from lists.reads.going import Going, case_cause, going, sheet_due
 from lists.reads.history import (
     CaseHistory,
     PackHistory,
@@ -14,6 +15,7 @@ from lists.reads.history import (
     piece_history,
 )
 from lists.reads.needs import newer_needs, versions_in_force
+from lists.reads.picking import DayPicks, picking
 from lists.reads.readiness import (
     CaseRow,
     DayReadiness,
@@ -34,7 +36,9 @@ __all__ = [
     "Completing",
     "CountRow",
     "CountSheet",
+    "DayPicks",
     "DayReadiness",
+    "Going",
     "Halt",
     "PackHistory",
     "PackPath",
@@ -42,16 +46,20 @@ __all__ = [
     "PieceInPack",
     "StandingRow",
     "Wish",
+    "case_cause",
     "case_history",
     "choices_for",
     "completing",
     "count_sheet",
+    "going",
     "list_readiness",
     "newer_needs",
     "pack_facts",
     "pack_history",
+    "picking",
     "piece_history",
     "planned_on",
+    "sheet_due",
     "stage_times",
     "standing_sets",
     "still_to_count",

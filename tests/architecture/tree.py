@@ -13,8 +13,8 @@ APPS = ("journal", "instruments", "trays", "reprocessing", "lists")
 
 # Names that may know Django; a module of an app with any other name is pure.
 IMPURE = frozenset({
-    "models", "actions", "sealing", "telling", "reads", "writer", "measures", "append_only", "apps", "migrations", "imports",
-    "views", "forms", "urls", "verbs", "offers", "paper", "trail", "templatetags", "api", "paging",
+    "models", "actions", "sealing", "telling", "reads", "writer", "measures", "append_only", "apps", "migrations",
+    "imports", "views", "forms", "urls", "verbs", "offers", "paper", "trail", "templatetags", "api", "paging",
     "doors", "admin", "tasks", "management", "import_command",
 })  # fmt: skip
 

@@ -114,7 +114,7 @@ def test_the_page_acknowledges(client: Client) -> None:
 )
 def test_the_database_keeps_who_acknowledged_and_how_far_it_climbed(fields: dict[str, Any]) -> None:
     tell("life", [WORN], at=AT)
-    with pytest.raises(IntegrityError, match="notice_acknowledged_by_somebody|notice_climbs_the_rungs"):
+    with pytest.raises(IntegrityError, match=r"notice_acknowledged_by_somebody|notice_climbs_the_rungs"):
         Notice.objects.update(**fields)
 
 
