@@ -15,7 +15,9 @@ from journal.findings import Finding, Refused, stop, unknown
 from reprocessing import rules
 from reprocessing.models import Load, LoadLine, LoadPack, LoadPiece, Machine
 from reprocessing.reads import against_start, not_validated, sets_in
+from reprocessing.reads.soil import soil_of
 from reprocessing.rules import wrong_state
+from reprocessing.soil import waited_too_long
 from reprocessing.states import LOAD_STEPS, OPENS, LoadKind, LoadState, MachineKind
 from reprocessing.writer import lock_load, lock_load_and_machine, lock_machine, move_load
 from trays.models import Content, Pack
@@ -260,17 +262,20 @@ def start_load(load: str, *, cycle_number: str = "", caps_open: bool, act: Act) 
     row, machine = lock_load_and_machine(load)
     facts = [*against_start(row, machine, act.at), *_caps_facts(row, caps_open=caps_open)]
     number = cycle_number.strip()
+    soil = soil_of(row, act.at) if machine.washes else None
     move_load(
         row,
         "start",
         act,
         facts=facts,
-        evidence={"cycle_number": number, "caps_open": caps_open},
+        evidence={"cycle_number": number, "caps_open": caps_open, "soil": soil.words if soil else ""},
         started_at=act.at,
         cycle_number=number,
         caps_open=caps_open,
     )
-    return Done.of("start_load", row, f"{row.code} runs on {machine.name}.", "Unload it when the cycle has ended.")
+    sentence = f"{row.code} runs on {machine.name}."
+    findings = waited_too_long(row.code, soil)
+    return Done.of("start_load", row, sentence, "Unload it when the cycle has ended.", findings)
 
 
 def _caps_facts(load: Load, *, caps_open: bool) -> Iterator[Finding]:

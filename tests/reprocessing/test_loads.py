@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
 from django.db import IntegrityError
 
+from instruments.actions import inspect
 from instruments.models import Piece, PieceLine
 from instruments.states import PieceState
 from journal.actions import Act
 from reprocessing import actions, states
 from reprocessing.models import Load, LoadLine, LoadPack, LoadPiece
 from reprocessing.reads import sets_in
+from reprocessing.reads.soil import soil_of
 from reprocessing.states import LoadState
 from tests import makers
 from tests.makers import AT, act
@@ -249,6 +251,38 @@ def test_a_load_starts() -> None:
 def test_a_load_does_not_start_empty_or_with_caps_on(*, filled: bool, caps_open: bool, slug: str) -> None:
     load = make.load(None, *([makers.pack()] if filled else []))
     assert refused(lambda: actions.start_load(load.code, caps_open=caps_open, act=act())) == [slug]
+
+
+def used(*, back_at: datetime) -> Piece:
+    """A piece counted back from its use at a moment."""
+    piece = makers.piece(at=back_at - timedelta(hours=2))
+    for verb in ("pack", "use", "take_back"):
+        makers.move(piece, verb, at=back_at)
+    piece.refresh_from_db()
+    return piece
+
+
+@pytest.mark.parametrize(("minutes", "slugs"), [(60, []), (61, ["waited-too-long"])])
+def test_a_wash_keeps_how_long_its_pieces_waited_and_says_when_it_was_too_long(minutes: int, slugs: list[str]) -> None:
+    first, second = used(back_at=AT - timedelta(minutes=minutes)), used(back_at=AT - timedelta(minutes=5))
+    load = make.load(make.washer(), second, first, returned())
+    done = actions.start_load(load.code, caps_open=True, act=act())
+    assert [finding["slug"] for finding in done.findings] == slugs
+    line = load.lines.get(verb="start")
+    assert line.evidence["soil"] == f"{minutes} min since the return of {first.code}; the unit allows 60 min"
+    load.refresh_from_db()
+    wait = soil_of(load, AT + timedelta(hours=5))
+    assert wait is not None
+    assert (wait.piece, wait.waited_min) == (first.code, minutes)  # the start ends the wait
+
+
+def test_a_wait_ends_with_the_wash_and_does_not_count_for_the_next_one() -> None:
+    piece = used(back_at=AT - timedelta(hours=3))
+    washed = make.released(make.load(make.washer(), piece))
+    assert soil_of(washed, AT) is not None
+    inspect(piece.code, clean=False, act=act(at=make.DECIDED))
+    again = make.load(make.washer(), Piece.objects.get(pk=piece.pk))
+    assert soil_of(again, make.DECIDED) is None
 
 
 def test_a_load_that_nobody_opened_does_not_start() -> None:

@@ -224,6 +224,16 @@ def test_a_page_asks_no_more_questions_of_more_pieces_and_lines(technician: Brow
 # Start and end
 
 
+def test_a_washers_load_shows_its_longest_wait_since_a_return(technician: Browser) -> None:
+    piece = makers.piece()
+    for verb in ("pack", "use", "take_back"):
+        makers.move(piece, verb)
+    piece.refresh_from_db()
+    text = technician.read(page(make.load(make.washer(), piece)))
+    assert f"min since the return of {piece.code}; the unit allows 60 min" in text
+    assert "Over Pre-clean again by hand, inspect closely" in text
+
+
 def test_a_load_is_started_once_caps_are_confirmed_open(technician: Browser) -> None:
     load = make.load(machine_of_today(), makers.pack())
     assert "caps, ports and taps are not confirmed open" in technician.send(page(load) + "start/", cycle_number="4711")
