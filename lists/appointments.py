@@ -38,8 +38,13 @@ STATUSES = {
     "entered-in-error": Verb.CANCEL,
     "noshow": Verb.NO_SHOW,
 }
-SIZE_URL = "urn:lumenkeep:planned-size"
-"""The extension that holds the label of the planned size: an agreement of this unit."""
+EXTENSIONS = {
+    "planned_size": "urn:lumenkeep:planned-size",
+    "planned_implant": "urn:lumenkeep:planned-implant",
+    "operator": "urn:lumenkeep:operator",
+}
+"""The extensions for the label of the planned size, the diameter and length of the planned implant and the operator's
+pseudonymous code: an agreement of this unit."""
 LONGEST_MIN = 24 * 60
 SHORTEST_NUMBER = 6
 DEEPEST = 12
@@ -57,7 +62,7 @@ PLACES = {
     "reference": "Appointment.identifier.value",
     "theatre": "Appointment.participant.actor",
     "procedure": "Appointment.serviceType",
-    "planned_size": "Appointment.extension",
+    **dict.fromkeys(EXTENSIONS, "Appointment.extension"),
     "reason": "Appointment.cancellationReason",
 }
 
@@ -106,7 +111,7 @@ def read_appointment(appointment: Mapping[str, Any], *, sender: str, at: datetim
         "control": f"{_text(appointment, 'id')}/{version}".strip("/"),
         "reference": _text(identifier, "value") or _text(appointment, "id"),
         "sequence": int(version) if version.isascii() and version.isdigit() and len(version) < 16 else None,
-        "planned_size": _size(appointment),
+        **{name: _extension(appointment, url) for name, url in EXTENSIONS.items()},
         "reason": _reason(appointment),
     }
     if not values["reference"]:
@@ -197,11 +202,9 @@ def _coded(concept: Any) -> str:
     return next(filter(None, (_text(coding, "code") for coding in _rows(concept, "coding"))), "")
 
 
-def _size(appointment: Any) -> str:
-    """The planned size; an appointment is always sent whole, so one that says none has none."""
-    return next(
-        (_text(row, "valueString") for row in _rows(appointment, "extension") if _text(row, "url") == SIZE_URL), ""
-    )
+def _extension(appointment: Any, url: str) -> str:
+    """What an extension says; an appointment is always sent whole, so what it does not say is not there."""
+    return next((_text(row, "valueString") for row in _rows(appointment, "extension") if _text(row, "url") == url), "")
 
 
 def _reason(appointment: Any) -> str:
@@ -287,7 +290,7 @@ def _kept(node: Any, depth: int = 0) -> Any:
         return [_kept(one, depth + 1) for one in node]
     if not isinstance(node, dict):
         return node
-    if _text(node, "url") not in ("", SIZE_URL):
+    if _text(node, "url") not in ("", *EXTENSIONS.values()):
         return NOT_KEPT
     hidden = () if _is_a("Location", node.get("actor")) else ("actor",)
     return {

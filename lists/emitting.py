@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from lists.appointments import R5, SIZE_URL
+from lists.appointments import EXTENSIONS, R5
 from lists.scheduling import Fault, Unreadable
 from lists.segments import Segments
-from lists.siu import SIZE, VERSIONS, rejects
+from lists.siu import IMPLANT, OPERATOR, SIZE, VERSIONS, rejects
 
 US = "LUMENKEEP"
 """The name under which we send."""
@@ -35,6 +35,8 @@ class Planned:
         starts_at: start, aware.
         duration_min: planned duration [min], over 0.
         planned_size: label; empty = none.
+        planned_implant: diameter and length; empty = none.
+        operator: pseudonymous code; empty = not stated.
         cancelled: it does not take place.
     """
 
@@ -46,6 +48,8 @@ class Planned:
     starts_at: datetime
     duration_min: int
     planned_size: str = ""
+    planned_implant: str = ""
+    operator: str = ""
     cancelled: bool = False
 
     def __post_init__(self) -> None:
@@ -90,10 +94,23 @@ def write_siu(case: Planned, *, at: datetime, control: str) -> str:
         _line("RGS", {1: "1"}),
         _line("AIS", {1: "1", 3: _coded(case.procedure, case.procedure_name), 4: _moment(case.starts_at)}),
     ]
-    if case.planned_size:
-        lines.append(_line("AIG", {1: "1", 3: _escaped(case.planned_size), 4: f"{SIZE}^Planned size^L"}))
+    lines += _resources(case)
     lines.append(_line("AIL", {1: "1", 3: _escaped(case.theatre)}))
     return _ended(lines)
+
+
+def _resources(case: Planned) -> list[str]:
+    """What is planned beside theatre and time, each as a resource of its type."""
+    stated = (
+        (case.planned_size, f"{SIZE}^Planned size^L"),
+        (case.planned_implant, f"{IMPLANT}^Planned implant^L"),
+        (case.operator, f"{OPERATOR}^Operator, pseudonymous^L"),
+    )
+    rows = [(value, kind) for value, kind in stated if value]
+    return [
+        _line("AIG", {1: str(number), 3: _escaped(value), 4: kind})
+        for number, (value, kind) in enumerate(rows, start=1)
+    ]
 
 
 def _header(kind: str, *, at: datetime, control: str, version: str = "2.5", to: tuple[str, str] = ("", "")) -> str:
@@ -192,8 +209,9 @@ def write_appointment(case: Planned, *, at: datetime, version: str = R5) -> dict
         "minutesDuration": case.duration_min,
         "participant": [{"actor": place, "required": True if version == R5 else "required", "status": "accepted"}],
     }
-    if case.planned_size:
-        written["extension"] = [{"url": SIZE_URL, "valueString": case.planned_size}]
+    stated = {url: getattr(case, name) for name, url in EXTENSIONS.items()}
+    if any(stated.values()):
+        written["extension"] = [{"url": url, "valueString": value} for url, value in stated.items() if value]
     return written
 
 

@@ -101,6 +101,8 @@ class Booking:
         duration_min: planned duration [min].
         procedure: code of the procedure, in the sender's words.
         planned_size: label of the planned size.
+        planned_implant: diameter and length of the planned implant.
+        operator: the operator's pseudonymous code; never a name.
         patient_ref: pseudonym; never a name or number.
         reason: the sender's code of why.
 
@@ -119,6 +121,8 @@ class Booking:
     duration_min: int | None = None
     procedure: str | None = None
     planned_size: str | None = None
+    planned_implant: str | None = None
+    operator: str | None = None
     patient_ref: str | None = None
     reason: str = ""
 
@@ -238,7 +242,7 @@ def _of_the_patient(values: Mapping[str, Any], secrets: Secrets, places: Mapping
 
 
 def _too_long(values: Mapping[str, Any], places: Mapping[str, str]) -> Iterator[Fault]:
-    limits = {"reference": LONGEST_REFERENCE, "planned_size": 20}
+    limits = {"reference": LONGEST_REFERENCE, "planned_size": 20, "planned_implant": 20, "operator": 20}
     for name, value in values.items():
         most = limits.get(name, LONGEST_CODE)
         if isinstance(value, str) and len(value) > most:

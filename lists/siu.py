@@ -43,8 +43,9 @@ OTHER_STATUS = ("pending", "waitlist", "blocked")
 PER_MINUTE = {"MIN": 1.0, "M": 1.0, "MINUTES": 1.0, "H": 60.0, "HR": 60.0, "S": 1 / 60, "SEC": 1 / 60}
 """Minutes in a unit of SCH-10 and AIS-8; common practice, no source."""
 LONGEST_MIN = 24 * 60
-SIZE = "SIZE"
-"""The type in AIG-4 under which a resource is the label of the planned size: an agreement of this unit."""
+SIZE, IMPLANT, OPERATOR = "SIZE", "IMPLANT", "OPERATOR"
+"""The types in AIG-4 under which a resource is the label of the planned size, the diameter and length of the planned
+implant, or the operator's pseudonymous code: an agreement of this unit."""
 KEPT = {
     "MSH": (1, 2, 3, 4, 5, 6, 7, 9, 10, 11, 12, 13, 18),
     "SCH": (1, 2, 9, 10, 11, 25),
@@ -65,6 +66,8 @@ PLACES = {
     "theatre": "AIL-3",
     "procedure": "AIS-3",
     "planned_size": "AIG-3",
+    "planned_implant": "AIG-3",
+    "operator": "AIG-3",
     "reason": "SCH-6",
 }
 
@@ -182,9 +185,10 @@ def _code(segments: Segments, place: str, *components: int) -> str | None:
     return None
 
 
-def _size(segments: Segments, _zone: tzinfo) -> str | None:
+def _resource(segments: Segments, kind: str) -> str | None:
+    """What the first resource of this type is; None = the message does not say it."""
     for resource in segments.all_of("AIG"):
-        if segments.of_segment(resource, 4) == SIZE:
+        if segments.of_segment(resource, 4) == kind:
             found = segments.of_segment(resource, 3)
             return "" if found == NULL else found
     return None
@@ -241,7 +245,9 @@ _FIELDS: dict[str, Callable[[Segments, tzinfo], Any]] = {
     "sequence": _sequence,
     "theatre": lambda segments, _: _code(segments, "AIL-3", 2, 1),
     "procedure": lambda segments, _: _code(segments, "AIS-3", 1),
-    "planned_size": _size,
+    "planned_size": lambda segments, _: _resource(segments, SIZE),
+    "planned_implant": lambda segments, _: _resource(segments, IMPLANT),
+    "operator": lambda segments, _: _resource(segments, OPERATOR),
     "starts_at": _starts_at,
     "duration_min": _duration_min,
     "reason": lambda segments, _: segments.at("SCH", 6),

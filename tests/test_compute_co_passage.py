@@ -117,7 +117,7 @@ def test_what_cannot_be_read_is_named(document: object, sentence: str) -> None:
         (["co-passage"], b'{"bore_mm": NaN}', "Cannot read the input: it holds NaN"),
         (["co-passage"], b"5", "Cannot read the document: it is 5, must be an object."),
         (["co-passage", "--in", "nowhere.json"], b"", "Cannot read nowhere.json: No such file or directory."),
-        (["nonsense"], b"{}", 'Cannot compute "nonsense": it must be one of co-passage, '),
+        (["nonsense"], b"{}", 'Cannot compute "nonsense": it must be one of chance, co-passage, '),
     ],
 )
 def test_a_refusal_is_one_sentence_and_exit_2(tmp_path: Path, words: list[str], content: bytes, sentence: str) -> None:

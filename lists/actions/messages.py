@@ -172,6 +172,10 @@ def _cancelled(booking: Booking, case: Case | None, act: Act) -> Done:
     return cancel_case(case.code, reason=f"{why}, says {booking.sender} in {booking.control}{coded}", act=act)
 
 
+_KEPT_UNSAID = ("planned_size", "planned_implant", "operator", "patient_ref")
+"""What stays as the case has it where the message does not say it."""
+
+
 def _in_full(booking: Booking, case: Case | None) -> dict[str, Any]:
     """What planning takes: our codes for theirs, and what the message does not say as the case has it.
 
@@ -191,15 +195,8 @@ def _in_full(booking: Booking, case: Case | None) -> dict[str, Any]:
         findings.append(_incomplete(booking, lacks))
     if findings:
         raise Refused(*findings)
-    kept = {
-        "planned_size": booking.planned_size,
-        "planned_implant": None,
-        "operator": None,
-        "patient_ref": booking.patient_ref,
-    }
-    return wanted | {
-        name: (getattr(case, name) if case else "") if value is None else value for name, value in kept.items()
-    }
+    as_before = {name: getattr(case, name) if case else "" for name in _KEPT_UNSAID}
+    return wanted | as_before | {name: said for name in _KEPT_UNSAID if (said := getattr(booking, name)) is not None}
 
 
 def _incomplete(booking: Booking, lacks: list[str]) -> Finding:

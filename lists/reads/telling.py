@@ -22,6 +22,8 @@ def planned_on(day: date) -> list[Planned]:
             starts_at=case.starts_at,
             duration_min=case.duration_min,
             planned_size=case.planned_size,
+            planned_implant=case.planned_implant,
+            operator=case.operator,
             cancelled=case.state == CaseState.CANCELLED,
         )
         for case in cases.order_by("list__theatre__code", "starts_at", "code")

@@ -82,7 +82,10 @@ def test_the_published_example_of_two_doctors_keeps_its_times() -> None:
 
 
 def test_everything_is_read_of_both_versions() -> None:
-    r5 = appointment(extension=[{"url": "urn:lumenkeep:planned-size", "valueString": "8.0"}])
+    stated = {"planned-size": "8.0", "planned-implant": "14 x 40", "operator": "OP-1"}
+    r5 = appointment(
+        extension=[{"url": f"urn:lumenkeep:{name}", "valueString": value} for name, value in stated.items()]
+    )
     r4b = {name: value for name, value in r5.items() if name != "subject"}
     r4b["serviceType"] = [{"coding": [{"code": "BRO"}]}]
     r4b["participant"] = [{"actor": r5["subject"], "status": "accepted"}, *r5["participant"]]
@@ -93,6 +96,7 @@ def test_everything_is_read_of_both_versions() -> None:
     booking = one.booking
     assert booking is not None
     assert (booking.sender, booking.reference, booking.planned_size) == ("urn:oid:2.999.7", "L-1", "8.0")
+    assert (booking.planned_implant, booking.operator) == ("14 x 40", "OP-1")
 
 
 @pytest.mark.parametrize(

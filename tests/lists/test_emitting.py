@@ -30,7 +30,7 @@ def shortcomings(message: str, report: Path) -> list[str]:
 
 @pytest.mark.parametrize("cancelled", [False, True])
 def test_a_case_is_a_message_of_version_2_5_and_reads_the_same(tmp_path: Path, cancelled: bool) -> None:
-    case = replace(PLANNED, cancelled=cancelled)
+    case = replace(PLANNED, planned_implant="14 x 40", operator="OP-1", cancelled=cancelled)
     message = write_siu(case, at=AT, control="M1")
     assert shortcomings(message, tmp_path / "report") == []
     booking = read_siu(only_message(message.encode()), zone=ZONE).booking
@@ -38,10 +38,11 @@ def test_a_case_is_a_message_of_version_2_5_and_reads_the_same(tmp_path: Path, c
     assert booking.verb is (Verb.CANCEL if cancelled else Verb.NEW)
     assert (booking.reference, booking.theatre, booking.procedure) == ("L-0401", "TH1", "BRO-A")
     assert (booking.starts_at, booking.duration_min, booking.planned_size) == (AT, 50, "8.0")
+    assert (booking.planned_implant, booking.operator) == ("14 x 40", "OP-1")
 
 
-def test_a_case_without_a_size_asks_for_none(tmp_path: Path) -> None:
-    message = write_siu(replace(PLANNED, planned_size=""), at=AT, control="M1")
+def test_what_is_not_planned_is_not_asked_for(tmp_path: Path) -> None:
+    message = write_siu(replace(PLANNED, planned_size="", planned_implant="", operator=""), at=AT, control="M1")
     assert shortcomings(message, tmp_path / "report") == []
     assert "AIG" not in message
 

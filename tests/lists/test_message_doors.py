@@ -18,11 +18,11 @@ from django.utils import timezone
 from fhir.resources.bundle import Bundle
 from rest_framework.authtoken.models import Token
 
-from instruments.imports import import_catalogue
+from instruments.imports import import_catalogue, import_pieces
 from journal.models import Notice
 from journal.roles import Role
 from lists import actions
-from lists.imports import import_list, import_procedures
+from lists.imports import import_list, import_operators, import_procedures
 from lists.models import Case, Message, MessageState, Procedure, Theatre
 from lists.reads import CaseRow, list_readiness
 from lists.reception import received_in
@@ -274,9 +274,11 @@ def test_who_may_not_plan_sees_no_forms(unit: None) -> None:
 DAY = date(2027, 1, 12)
 UNIT = {
     "catalogue": import_catalogue,
+    "pieces": import_pieces,
     "templates": import_templates,
     "trays": import_trays,
     "procedures": import_procedures,
+    "operators": import_operators,
 }
 
 
@@ -314,7 +316,7 @@ def _facts(row: CaseRow) -> tuple[Any, ...]:
     assert readiness is not None
     return (
         (case.reference, case.list.theatre.code, case.procedure.code, case.starts_at, case.duration_min),
-        case.planned_size,
+        (case.planned_size, case.planned_implant, case.operator),
         sorted(str(need) for need in case.requirements.all()),
         str(readiness.verdict),
         sorted(finding.slug for finding in readiness.findings),

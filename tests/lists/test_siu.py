@@ -105,9 +105,10 @@ def test_what_a_later_message_does_not_say_stays_open() -> None:
     assert booking is not None
     values = (booking.theatre, booking.procedure, booking.starts_at, booking.duration_min, booking.planned_size)
     assert values == (None, None, None, None, None)
-    sized = read(siu("S14", size='""')).booking
+    assert (booking.planned_implant, booking.operator) == (None, None)
+    sized = read(siu("S14", size='""') + b'AIG|2||""|IMPLANT\rAIG|3||OP-2|OPERATOR\r').booking
     assert sized is not None
-    assert sized.planned_size == ""
+    assert (sized.planned_size, sized.planned_implant, sized.operator) == ("", "", "OP-2")
 
 
 def test_the_room_of_a_location_the_placer_s_number_and_the_facility_are_read() -> None:

@@ -84,7 +84,7 @@ def test_a_file_that_is_no_record_is_refused_in_words(
 
 def test_no_file_at_all_is_refused_in_words(technician: Browser) -> None:
     text = technician.send(page(make.ended()) + "attach/")
-    assert "Cannot take “The machine’s record as CSV”: it is not recorded" in text
+    assert "Cannot take “The machine’s record”: it is not recorded" in text
 
 
 def test_a_low_temperature_record_has_no_picture_and_no_lethality(technician: Browser) -> None:
