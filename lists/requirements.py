@@ -309,7 +309,8 @@ def _neighbours(middle: ImplantOf, need: Stated, implants: Sequence[ImplantOf]) 
         source = f"{need.source}, {word} than the planned implant"
         wants += [Wanted("", one.part, source, essential=False) for one in there[:number]]
         if len(there) < number:
-            sentence = f"The catalogue has {len(there)} of the {number} implants wanted {word} than {middle.words}."
+            found = f"only {len(there)} of {number} implants" if there else "no implant"
+            sentence = f"The catalogue has {found} {word} than {middle.words}."
             remedy = "Go on with those that there are."
             findings.append(Finding("implant-clipped", Severity.NOTE, middle.part, sentence, remedy))
     return wants, findings
