@@ -62,7 +62,9 @@ def signed_act(request: HttpRequest) -> Act:
     return act_of(request, method="signature")
 
 
-def perform(request: HttpRequest, run: Callable[[], Done], *, to: str | Callable[[Done], str]) -> HttpResponse:
+def perform(
+    request: HttpRequest, run: Callable[[], Done], *, to: str | Callable[[Done], str], undo: str = ""
+) -> HttpResponse:
     """Run an action for a page and go on to `to`; answer and refusals become messages there.
 
     Args:
@@ -70,6 +72,7 @@ def perform(request: HttpRequest, run: Callable[[], Done], *, to: str | Callable
         run: calls the action; may raise Refused.
         to: address to go on to, or a function of the answer. After a refusal the page the form stood on
             (its field `back`), else `to`, else the front page.
+        undo: address of what takes it back; the message of the answer then has a button for it.
     """
     try:
         done = run()
@@ -81,7 +84,7 @@ def perform(request: HttpRequest, run: Callable[[], Done], *, to: str | Callable
         return HttpResponseRedirect(back if is_local(back) else fallback, status=SEE_OTHER)
     looks = any(finding["severity"] == Severity.LOOK for finding in done.findings)
     level = messages.WARNING if looks else messages.SUCCESS
-    messages.add_message(request, level, f"{done.sentence} {done.next_step}".strip())
+    messages.add_message(request, level, f"{done.sentence} {done.next_step}".strip(), extra_tags=undo)
     for looked in done.findings:
         messages.warning(request, f"{looked['sentence']} {looked['remedy']}".strip())
     return HttpResponseRedirect(to if isinstance(to, str) else to(done), status=SEE_OTHER)

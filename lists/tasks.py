@@ -18,6 +18,7 @@ from journal.findings import Severity
 from journal.reads import policy
 from journal.roles import Role
 from lists.actions import list_system, print_at_cutoff, take_in_message
+from lists.actions.fixing import TOPIC, asked_fixes
 from lists.models import Message
 from lists.reads import CaseRow, case_cause, completing, list_readiness, standing_sets
 from lists.reception import received_in
@@ -34,6 +35,7 @@ def watch_cases() -> None:
     """Tell the coordinators what lacks before a listed case, and the unit which pieces are missing."""
     at = timezone.now()
     tell("cases", _lacking(at), at=at)
+    tell(TOPIC, asked_fixes(at), at=at)
 
 
 def _lacking(at: datetime) -> Iterator[Concern]:

@@ -18,6 +18,7 @@ DONE: dict[str, str] = {
     "remove_requirement": "Took a need off",
     "renew_needs": "Needs renewed",
     "allocate": "Set chosen",
+    "apply_fix": "Fix applied",
     "assemble": "Assembled",
     "begin": "Begun",
     "cancel": "Cancelled",
@@ -77,6 +78,7 @@ DONE: dict[str, str] = {
     "take_off_load": "Taken off the load",
     "take_off_tray": "Taken off the tray",
     "take_out_of_washer": "Taken out of the washer",
+    "undo_fix": "Fix undone",
     "unload": "Unloaded",
     "unpack": "Unpacked",
     "use": "Used",
@@ -206,6 +208,11 @@ def _dated(said: str) -> Callable[[Any], str]:
 
 WORDS: dict[str, Callable[[Any], str]] = {
     "requirement": lambda _: "",
+    "undo": lambda _: "",
+    "undone": lambda _: "",
+    "fix_key": lambda _: "",
+    "fix": str,
+    "asked": _named("asked of sterile services:"),
     "template": _named("tray of list"),
     "chosen": str,
     "instead_of": _named("instead of"),

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from lists.views import board, cases, completing, days, histories, messages, needs, planning, sheets, times
+from lists.views import board, cases, completing, days, fixing, histories, messages, needs, planning, sheets, times
 
 urlpatterns = [
     path("lists/", days.lists, name="lists"),
@@ -29,6 +29,8 @@ urlpatterns = [
     path("cases/<str:code>/move/", planning.move_case, name="move-case"),
     path("cases/<str:code>/requirements/", planning.add_requirement, name="add-requirement"),
     path("cases/<str:code>/needs/", needs.renew_needs, name="renew-needs"),
+    path("cases/<str:code>/apply-fix/", fixing.apply_fix, name="apply-fix"),
+    path("cases/<str:code>/undo-fix/", fixing.undo_fix, name="undo-fix"),
     path("cases/<str:code>/<slug:verb>/", cases.case_verb, name="case-verb"),
     path("requirements/<int:requirement>/allocate/", cases.allocate, name="allocate"),
     path("requirements/<int:requirement>/free/", cases.free, name="free"),

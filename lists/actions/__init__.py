@@ -2,6 +2,7 @@
 
 from lists.actions.allocating import allocate, allocate_list, free
 from lists.actions.counting import close_count, count_piece, discard_piece, implant_piece, take_back
+from lists.actions.fixing import apply_fix, undo_fix
 from lists.actions.messages import (
     list_system,
     name_code,
@@ -20,6 +21,7 @@ __all__ = [
     "add_requirement",
     "allocate",
     "allocate_list",
+    "apply_fix",
     "cancel_case",
     "close_count",
     "count_piece",
@@ -45,4 +47,5 @@ __all__ = [
     "take_back",
     "take_in_message",
     "try_message_again",
+    "undo_fix",
 ]

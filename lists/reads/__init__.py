@@ -25,11 +25,13 @@ from lists.reads.readiness import (
     standing_sets,
     suggestions,
 )
+from lists.reads.remedies import CaseFixes, applied_fixes, facts_to_change, fixes_of
 from lists.reads.telling import planned_on
 
 __all__ = [
     "CanComplete",
     "CannotComplete",
+    "CaseFixes",
     "CaseHistory",
     "CaseRow",
     "Choice",
@@ -46,11 +48,14 @@ __all__ = [
     "PieceInPack",
     "StandingRow",
     "Wish",
+    "applied_fixes",
     "case_cause",
     "case_history",
     "choices_for",
     "completing",
     "count_sheet",
+    "facts_to_change",
+    "fixes_of",
     "going",
     "list_readiness",
     "newer_needs",

@@ -97,22 +97,28 @@ def list_readiness(day: date, *, at: datetime, theatre: str = "") -> DayReadines
     return DayReadiness(day, timezone.localtime(at), rows, standing_sets(day, at=at))
 
 
+def day_facts(day: date, *, at: datetime) -> tuple[list[Case], list[CaseNeeds], dict[str, Whereabouts], StageTimes]:
+    """What a day is judged by: its cases, what they need, everything that could serve, and the stage times."""
+    cases = _cases(day)
+    return cases, *_judged_by(cases, at)
+
+
+def promised_elsewhere(day: date) -> set[str]:
+    """Codes of packs, and of their trays, that an open case of another day is to get."""
+    rows = Allocation.objects.filter(pack__isnull=False, requirement__case__state__in=OPEN_CASES)
+    pairs = rows.exclude(requirement__case__list__day=day).values_list("pack__code", "pack__tray__code")
+    return {code for pair in pairs for code in pair if code}
+
+
 def suggestions(day: date, *, at: datetime, theatre: str = "") -> tuple[Suggestion, ...]:
     """Free sets for the day's requirements that have none, first come by start."""
     cases = _cases(day)
     needs, sets, times = _judged_by(cases, at)
     asked = {case.code for case in cases if theatre in ("", case.list.theatre.code)}
-    for code in _promised_elsewhere(day):
+    for code in promised_elsewhere(day):
         sets.pop(code, None)
     made = suggest(needs, sets, now=timezone.localtime(at), times=times)
     return tuple(row for row in made if row.case in asked)
-
-
-def _promised_elsewhere(day: date) -> set[str]:
-    """Codes of packs, and of their trays, that an open case of another day is to get."""
-    rows = Allocation.objects.filter(pack__isnull=False, requirement__case__state__in=OPEN_CASES)
-    pairs = rows.exclude(requirement__case__list__day=day).values_list("pack__code", "pack__tray__code")
-    return {code for pair in pairs for code in pair if code}
 
 
 def _cases(day: date) -> list[Case]:

@@ -13,7 +13,7 @@ from journal.roles import Right
 from lists import actions
 from lists.forms import MoveForm, RequirementForm
 from lists.models import Case, Requirement
-from lists.reads import case_history, choices_for, list_readiness, newer_needs
+from lists.reads import case_history, choices_for, fixes_of, list_readiness, newer_needs
 from lists.states import CaseState
 from lists.trail import told
 from lists.verbs import case_action, case_offers
@@ -29,6 +29,7 @@ def case(request: HttpRequest, code: str) -> HttpResponse:
     shown = next((day_row(one) for one in day.rows if one.case.pk == row.pk and one.readiness), None)
     may_plan = Right.PLAN in rights and shown is not None
     may_move = may_plan and row.state == CaseState.PLANNED
+    fixes = fixes_of(row.list.day, at=at, only=(row.code,)) if shown else {}
     choices = choices_for(row, at=at) if may_plan else {}
     history = case_history(row)
     context = {
@@ -36,6 +37,8 @@ def case(request: HttpRequest, code: str) -> HttpResponse:
         "at": day.at,
         "shown": shown,
         "sets": [(one, choices.get(one.need.need.requirement, ())) for one in shown.sets] if shown else [],
+        "fixes": fixes.get(row.code),
+        "may_plan": may_plan,
         "history": history,
         "trail": told(history.lines),
         "may_prove": Right.DECIDE in person_of(request).rights,

@@ -16,7 +16,7 @@ from journal.roles import Right
 from lists import actions
 from lists.forms import DayForm
 from lists.models import Message, TheatreList
-from lists.reads import list_readiness
+from lists.reads import fixes_of, list_readiness
 from lists.states import OPEN_CASES, CaseState
 from lists.views.rows import day_row
 
@@ -57,8 +57,10 @@ def lists(request: HttpRequest) -> HttpResponse:
 def list_day(request: HttpRequest, day: date) -> HttpResponse:
     """One day: a row per case with its verdict, its sets and what to do."""
     theatre, show = request.GET.get("theatre", ""), request.GET.get("show", "")
-    found = list_readiness(day, at=timezone.now(), theatre=theatre)
-    rows = [day_row(row) for row in found.rows]
+    at = timezone.now()
+    found = list_readiness(day, at=at, theatre=theatre)
+    fixes = fixes_of(day, at=at)
+    rows = [day_row(row, fixes.get(row.case.code)) for row in found.rows]
     still_open = [row for row in rows if row.needs_work]
     today = timezone.localdate()
     context = {

@@ -10,7 +10,7 @@ from django.utils import timezone
 from journal.findings import Finding, stops
 from lists.models import Case, Requirement
 from lists.readiness import CaseReadiness, NeedReadiness
-from lists.reads import CaseRow
+from lists.reads import CaseFixes, CaseRow
 from lists.states import Readiness
 from trays.models import Pack, Tray
 
@@ -41,6 +41,7 @@ class CaseShown:
     readiness: CaseReadiness | None
     sets: tuple[SetShown, ...]
     beside: tuple[Finding, ...]
+    fixes: CaseFixes | None = None
 
     @property
     def over(self) -> bool:
@@ -83,14 +84,14 @@ class CaseShown:
         return ready_at is not None and ready_at.date() == timezone.localdate(self.case.starts_at)
 
 
-def day_row(row: CaseRow) -> CaseShown:
-    """A case of a day as its page shows it."""
+def day_row(row: CaseRow, fixes: CaseFixes | None = None) -> CaseShown:
+    """A case of a day as its page shows it, with what would help it."""
     if row.readiness is None:
         return CaseShown(row.case, None, (), ())
     needs = row.readiness.needs
     told = [finding for need in needs for finding in need.findings]
     beside = tuple(finding for finding in row.readiness.findings if finding not in told)
-    return CaseShown(row.case, row.readiness, sets_of(needs, row.case.requirements.all()), beside)
+    return CaseShown(row.case, row.readiness, sets_of(needs, row.case.requirements.all()), beside, fixes)
 
 
 def sets_of(needs: Iterable[NeedReadiness], requirements: Iterable[Requirement]) -> tuple[SetShown, ...]:

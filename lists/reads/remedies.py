@@ -1,0 +1,99 @@
+"""Why the cases of a day are not ready, what would help each, and what was applied or asked for already."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from typing import Any
+
+from django.utils import timezone
+
+from lists.changes import READY, Day
+from lists.models import Case, CaseLine
+from lists.reads.completing import completing
+from lists.reads.readiness import day_facts, promised_elsewhere
+from lists.remedies import Cause, Remedy, cause, remedies
+from lists.states import OPEN_CASES, CaseState
+
+APPLIED, UNDONE = "apply_fix", "undo_fix"
+
+
+@dataclass(frozen=True, slots=True)
+class CaseFixes:
+    """A case that is not ready, or one to which a fix was applied.
+
+    Args:
+        cause: what binds it; None when it is ready.
+        ranked: its fixes, the best first.
+        applied: the last line of its trail that applied a fix which has not been undone.
+    """
+
+    cause: Cause | None
+    ranked: tuple[Remedy, ...]
+    applied: CaseLine | None
+
+    @property
+    def first(self) -> Remedy | None:
+        """The best fix that a press makes, of those that leave less against the day and were not asked for yet."""
+        asked = self.applied.evidence.get("asked", "") if self.applied else ""
+        by_press = (row for row in self.ranked if row.by_click and row.helps_day)
+        return next((row for row in by_press if row.candidate.sentence != asked), None)
+
+
+def fixes_of(day: date, *, at: datetime, only: Collection[str] = ()) -> dict[str, CaseFixes]:
+    """For each open case of a day that is not ready, or that was fixed, why and what next.
+
+    The number of queries does not grow with the cases.
+
+    Args:
+        day: the day of the lists.
+        at: the moment of asking.
+        only: codes of the cases to look for fixes for; all when empty.
+    """
+    cases, facts = facts_to_change(day, at=at)
+    judged = facts.judged()
+    applied = applied_fixes(cases)
+    found = {}
+    for case in cases:
+        if case.state in OPEN_CASES and (not only or case.code in only):
+            ready = judged[case.code].verdict in READY
+            if not ready or case.pk in applied:
+                ranked = () if ready else remedies(facts, case.code, judged)
+                found[case.code] = CaseFixes(cause(facts, case.code, judged), ranked, applied.get(case.pk))
+    return found
+
+
+def facts_to_change(day: date, *, at: datetime) -> tuple[list[Case], Day]:
+    """A day's cases, and the day as the search for fixes sees it."""
+    cases, needs, sets, times = day_facts(day, at=at)
+    rooms = {case.code: case.list.theatre.code for case in cases if case.state == CaseState.PLANNED}
+    facts = Day(
+        tuple(needs), sets, timezone.localtime(at), times, rooms=rooms, promised=frozenset(promised_elsewhere(day))
+    )
+    lacking = any(stop.slug == "piece-lacks" for found in sets.values() for stop in found.stops)
+    return cases, _with_moves(facts, day, at) if lacking else facts
+
+
+def _with_moves(facts: Day, day: date, at: datetime) -> Day:
+    """The day with the pieces that can complete its trays, chosen for all of them together."""
+    lent: dict[str, tuple[tuple[str, str], ...]] = {
+        row.lying.tray.code: tuple((move.item.code, move.donor.code if move.donor else "") for move in row.moves)
+        for row in completing(day, at=at).can
+        if row.moves
+    }
+    return replace(facts, lent=lent)
+
+
+def applied_fixes(cases: Iterable[Case]) -> dict[int, CaseLine]:
+    """The last fix of each case that was applied and has not been undone, by the key of the case."""
+    applied: dict[int, CaseLine] = {}
+    for line in (
+        CaseLine.objects.filter(case__in=cases, verb__in=(APPLIED, UNDONE)).select_related("person").order_by("pk")
+    ):
+        row: Any = line
+        if row.verb == APPLIED and "undo" in row.evidence:
+            applied[row.case_id] = row
+        elif row.verb == UNDONE and "line" in row.evidence:
+            applied.pop(row.case_id, None)
+    return applied
