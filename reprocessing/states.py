@@ -146,6 +146,8 @@ MACHINE_MOVES: dict[str, Move] = {
 MACHINE_STEPS: dict[str, Step] = {
     "record_test": Step("record a test of", tuple(MachineState), Right.TEST),
     "set_device_number": Step("say the device number of", tuple(MachineState), Right.TEST),
+    "plan_closure": Step("plan a closure of", tuple(MachineState), Right.TEST),
+    "lift_closure": Step("lift a closure of", tuple(MachineState), Right.TEST),
     "set_columns": Step("say how to read the records of", tuple(MachineState), Right.TEST),
 }
 

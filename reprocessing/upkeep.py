@@ -1,9 +1,10 @@
-"""The upkeep of a machine: the test cycles that it must pass before it runs routine loads again."""
+"""The upkeep of a machine: when it is closed, and the test cycles that it must pass before it runs loads again."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from datetime import datetime
 
 from journal.findings import Finding, stop
 from reprocessing.states import LoadState, Result
@@ -109,3 +110,75 @@ def proven(subject: str, machine: str, proof: Proof) -> Iterator[Finding]:
             passed=proof.passed,
             wanted=proof.wanted,
         )
+
+
+@dataclass(frozen=True, slots=True)
+class Closure:
+    """A time in which a machine runs no routine load.
+
+    Args:
+        starts_at: its first moment.
+        ends_at: the first moment after it.
+        reason: what it is for.
+
+    Raises:
+        ValueError: a time without a zone, an end that is not after the start, or no reason.
+    """
+
+    starts_at: datetime
+    ends_at: datetime
+    reason: str
+
+    def __post_init__(self) -> None:
+        if self.starts_at.tzinfo is None or self.ends_at.tzinfo is None:
+            raise ValueError("A closure needs times with a zone.")
+        if self.ends_at <= self.starts_at or not self.reason:
+            raise ValueError("A closure ends after it starts, and has a reason.")
+
+    def holds(self, at: datetime) -> bool:
+        """Whether the machine is closed at a moment."""
+        return self.starts_at <= at < self.ends_at
+
+
+def not_closed(subject: str, machine: str, closures: Iterable[Closure], *, at: datetime) -> Iterator[Finding]:
+    """No routine load starts while its machine is closed.
+
+    Args:
+        subject: the load.
+        machine: the machine, as a person would name it.
+        closures: those in force.
+        at: the start, in the unit's time zone.
+
+    Yields:
+        A stop for each closure that holds then.
+    """
+    for closure in closures:
+        if closure.holds(at):
+            until = closure.ends_at.astimezone(at.tzinfo)
+            yield stop(
+                "machine-closed",
+                subject,
+                f"Cannot start {subject}: {machine} is closed until {until:%a %d-%b-%Y %H:%M} ({closure.reason}), "
+                "must be open.",
+                "Use another machine, or lift the closure on the machine's page.",
+            )
+
+
+def closure_in_time(machine: str, starts_at: datetime, ends_at: datetime, *, now: datetime) -> Iterator[Finding]:
+    """A closure ends after it starts, and is not over already.
+
+    Args:
+        machine: the machine, as a person would name it.
+        starts_at: its first moment.
+        ends_at: the first moment after it.
+        now: the moment of planning.
+
+    Yields:
+        A stop for each thing that is not so.
+    """
+    if ends_at <= starts_at:
+        sentence = f"Cannot plan a closure of {machine}: its end is not after its start, must be after it."
+        yield stop("closure-ends-early", machine, sentence, "Look at both times.")
+    elif ends_at <= now:
+        sentence = f"Cannot plan a closure of {machine}: it is over already, must end later than now."
+        yield stop("closure-over", machine, sentence, "Look at both times.")

@@ -45,6 +45,7 @@ from reprocessing.actions.recalls import (
     settle_recalled,
 )
 from reprocessing.actions.unloading import record_dosing, unload
+from reprocessing.actions.upkeep import lift_closure, plan_closure
 
 __all__ = [
     "add_corrective_action",
@@ -63,10 +64,12 @@ __all__ = [
     "keep_nonconformity_open",
     "keep_recall_open",
     "leave_record",
+    "lift_closure",
     "match_record",
     "note_refused",
     "open_load",
     "place_indicator",
+    "plan_closure",
     "propose_closure",
     "propose_quality_closure",
     "raise_nonconformity",

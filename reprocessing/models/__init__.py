@@ -6,6 +6,7 @@ from reprocessing.models.loads import Load, LoadLine, LoadPack, LoadPiece
 from reprocessing.models.machines import Doubt, Machine, MachineLine, MachineTest, ProgrammePhase
 from reprocessing.models.quality import CorrectiveAction, Nonconformity, NonconformityLine
 from reprocessing.models.recalls import Recall, RecallItem, RecallLine, RecallLoad
+from reprocessing.models.upkeep import MachineClosure
 
 __all__ = [
     "Arrival",
@@ -20,6 +21,7 @@ __all__ = [
     "LoadPack",
     "LoadPiece",
     "Machine",
+    "MachineClosure",
     "MachineColumns",
     "MachineLine",
     "MachineTest",

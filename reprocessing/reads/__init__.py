@@ -30,7 +30,7 @@ from reprocessing.models import (
     Recall,
 )
 from reprocessing.reads.devices import began, message_checks
-from reprocessing.reads.upkeep import proof_of_machine
+from reprocessing.reads.upkeep import against_closed, proof_of_machine
 from reprocessing.recall_states import IN_FORCE
 from reprocessing.rules import Standing, Tested
 from reprocessing.states import (
@@ -101,6 +101,7 @@ def against_start(load: Load, machine: Machine, at: datetime) -> Iterator[Findin
             running=running,
             tests=standings_of(machine, at),
         )
+        yield from against_closed(load, machine, at)
         yield from rules.holds_something(load.code, held=sets_in(load))
     else:
         yield from rules.machine_free(load.code, machine.name, running=running)

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from datetime import datetime
+
+from django.utils import timezone
+
+from journal.findings import Finding
 from journal.reads import policy
-from reprocessing.models import Load, Machine, MachineLine
+from reprocessing.models import Load, Machine, MachineClosure, MachineLine
 from reprocessing.states import LoadKind, LoadState, Result
-from reprocessing.upkeep import EmptyCycle, Proof, proof_of
+from reprocessing.upkeep import Closure, EmptyCycle, Proof, not_closed, proof_of
 
 
 def proof_of_machine(machine: Machine) -> Proof:
@@ -25,3 +31,10 @@ def proof_of_machine(machine: Machine) -> Proof:
     )
     wanted = policy("return_cycles_washer" if machine.washes else "return_cycles_steriliser")
     return proof_of(cycles, wanted=int(wanted))
+
+
+def against_closed(load: Load, machine: Machine, at: datetime) -> Iterator[Finding]:
+    """What the closures of a machine say against the start of a load."""
+    rows = MachineClosure.objects.filter(machine=machine).in_force(at)
+    closures = [Closure(row.starts_at, row.ends_at, row.reason) for row in rows]
+    return not_closed(load.code, machine.name, closures, at=timezone.localtime(at))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -10,14 +12,16 @@ from django.views.decorators.http import require_POST, require_safe
 
 from journal.actions import Done
 from journal.doors import act_of, perform, person_of
+from journal.findings import Finding
 from journal.models import Person
 from reprocessing import actions, forms
-from reprocessing.models import Doubt, Load, Machine
+from reprocessing.models import Doubt, Load, Machine, MachineClosure
 from reprocessing.reads import against_return, standings_of, standings_of_each, trail_of
 from reprocessing.reads.upkeep import proof_of_machine
 from reprocessing.states import DAY_TESTS, MACHINE_MOVES, MACHINE_STEPS, LoadState, MachineKind, MachineState, TestKind
 from reprocessing.views.intake_forms import LeakRecord
 from reprocessing.views.offers import Asked, Offer, against, is_time_for
+from reprocessing.views.upkeep_forms import LiftClosure, PlanClosure
 from reprocessing.views.verbs import Verb
 
 MOST_ROWS = 20
@@ -43,6 +47,17 @@ VERBS: dict[str, Verb] = {
             actions.return_to_service,
             MACHINE_MOVES["return_to_service"],
         ),
+        Verb(
+            "plan_closure",
+            "Plan closure",
+            "calendar-days",
+            PlanClosure,
+            actions.plan_closure,
+            MACHINE_STEPS["plan_closure"],
+        ),
+        Verb(
+            "lift_closure", "Lift closure", "undo-2", LiftClosure, actions.lift_closure, MACHINE_STEPS["lift_closure"]
+        ),
     )
 }
 
@@ -51,9 +66,19 @@ VERBS: dict[str, Verb] = {
 def machines(request: HttpRequest) -> HttpResponse:
     """Every machine: its state, its tests, and what it runs."""
     rows = list(Machine.objects.select_related("place"))
-    standings = standings_of_each(rows, timezone.now())
+    at = timezone.now()
+    standings = standings_of_each(rows, at)
+    closed = {row.machine_id: row for row in MachineClosure.objects.in_force(at).filter(starts_at__lte=at)}
     running = {load.machine_id: load for load in Load.objects.filter(state=LoadState.RUNNING)}
-    table = [{"machine": row, "standings": standings[row.pk], "running": running.get(row.pk)} for row in rows]
+    table = [
+        {
+            "machine": row,
+            "standings": standings[row.pk],
+            "closed": closed.get(row.pk),
+            "running": running.get(row.pk),
+        }
+        for row in rows
+    ]
     return render(request, "reprocessing/machines.html", {"machines": table})
 
 
@@ -71,6 +96,11 @@ def machine(request: HttpRequest, code: str) -> HttpResponse:
         "programmes": row.programmes.order_by("code"),
         "tests": row.tests.select_related("by", "record")[:MOST_ROWS],
         "offers": _offers(row, by),
+        "closures": [
+            (closure, _offer(row, by, "lift_closure", closure_id=closure.pk))
+            for closure in MachineClosure.objects.filter(machine=row).in_force(at).select_related("planned_by")
+        ],
+        "now": at,
         "leak": LeakRecord(auto_id="leak_%s") if TestKind.AIR_LEAKAGE in DAY_TESTS[MachineKind(row.kind)] else None,
         "doubts": [
             (doubt, Asked(doubt.load, by, at).offer("decide", test_id=doubt.test_id))
@@ -86,16 +116,20 @@ def machine(request: HttpRequest, code: str) -> HttpResponse:
 def _offers(row: Machine, by: Person) -> dict[str, Offer]:
     """Each verb of a machine, by name."""
     facts = {"return_to_service": against_return(row, timezone.now())}
-    return {
-        name: Offer(
-            verb,
-            reverse("machine-verb", args=[row.code, name.replace("_", "-")]),
-            verb.form(machine=row, auto_id=f"{name}_%s"),
-            against(verb.rule, row, by, facts.get(name, ())),
-            is_time_for(verb.rule, row.state),
-        )
-        for name, verb in VERBS.items()
-    }
+    return {name: _offer(row, by, name, facts.get(name, ())) for name in VERBS}
+
+
+def _offer(row: Machine, by: Person, name: str, facts: Iterable[Finding] = (), **initial: int) -> Offer:
+    """One verb; `initial` names the one thing it is about, where there are several."""
+    verb = VERBS[name]
+    auto_id = "_".join([name, *map(str, initial.values()), "%s"])
+    return Offer(
+        verb,
+        reverse("machine-verb", args=[row.code, name.replace("_", "-")]),
+        verb.form(machine=row, initial=initial, auto_id=auto_id),
+        against(verb.rule, row, by, facts),
+        is_time_for(verb.rule, row.state),
+    )
 
 
 @require_POST
