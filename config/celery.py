@@ -25,6 +25,8 @@ app.conf.beat_schedule = {
     "cases": {"task": "lists.tasks.watch_cases", "schedule": 5 * 60.0},
     "sheets": {"task": "lists.tasks.print_go_sheets", "schedule": 60.0},
     "messages": {"task": "lists.tasks.take_in_lists", "schedule": 30.0},
+    "plans": {"task": "lists.tasks.make_plan", "schedule": 3.0},
+    "replan": {"task": "lists.tasks.watch_days", "schedule": 60.0},
     "completion": {"task": "lists.tasks.watch_completion", "schedule": 5 * 60.0},
 }  # seconds
 

@@ -112,6 +112,13 @@ POLICIES: dict[str, Policy] = {
     "move_min": Policy("Stage time: to the theatre", "min", 10, Origin.OURS),
     "prepare_min": Policy("A set must be in the theatre this long before the start", "min", 15, Origin.OURS),
     "return_min": Policy("Stage time: back from the theatre", "min", 25, Origin.OURS),
+    "preclean_benches": Policy("Trays that can be pre-cleaned at once", "", 2, Origin.OURS),
+    "assembly_benches": Policy("Trays that can be assembled at once", "", 2, Origin.OURS),
+    "uses_per_tray": Policy("Cases of a day that one tray may serve, by the plan", "", 2, Origin.OURS),
+    "weight_case": Policy("What a case counts in the plan when its trays are in time", "", 2, Origin.OURS, below=1001),
+    "weight_implant": Policy("What a case with a planned implant counts", "", 3, Origin.OURS, below=1001),
+    "plan_quiet_s": Policy("A day is planned anew when nothing has changed for", "s", 90, Origin.OURS),
+    "plan_latest_s": Policy("A day that changes all the time is planned anew after", "s", 900, Origin.OURS),
 }
 
 

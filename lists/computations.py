@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, fields
 from typing import Any
 
@@ -19,13 +19,18 @@ FAMILIES: Mapping[str, type[Spread]] = {
 }
 
 
-def compute_plan(document: object) -> dict[str, Any]:
-    """Which tray serves which case, and when each is where.
+def compute_plan(document: object, progress: Callable[[dict[str, Any]], object] = lambda _: None) -> dict[str, Any]:
+    """Which tray serves which case, and when each is where; `progress` is told the measure sought and what is known.
 
     Raises:
         ValueError: the document cannot be read.
     """
-    return written_plan(plan(read_scenario(document)))
+    return written_plan(
+        plan(
+            read_scenario(document),
+            progress=lambda now: progress({"phase": str(now.phase), "weight": now.weight, "bound": now.bound}),
+        )
+    )
 
 
 def compute_chance(document: object) -> dict[str, Any]:

@@ -21,7 +21,6 @@ LONGEST_MIN = 8 * 60  # what took longer than a shift stood, whatever it was; ou
 WORTH_OF_POLICY = 20  # durations that weigh as much as the policy; our own rule
 POLICY_SIGMA = 0.3  # spread of the logarithm that goes with a policy, as in the usual noise of a chance
 SIGMA_OF_MAD = 1 / NormalDist().inv_cdf(0.75)  # 1.4826: from the median distance to the standard deviation
-NINE_OF_TEN = NormalDist().inv_cdf(0.9)
 SECONDS_PER_MINUTE = 60
 
 
@@ -55,7 +54,11 @@ class Learned:
     @property
     def p90_min(self) -> float:
         """Nine times of ten it is done by then [min]."""
-        return self.used_min * exp(NINE_OF_TEN * self.sigma)
+        return self.within_min(0.9)
+
+    def within_min(self, share: float) -> float:
+        """So large a share of the times, between 0 and 1, it is done by then [min]."""
+        return self.used_min * exp(NormalDist().inv_cdf(share) * self.sigma)
 
 
 def once(spans: Iterable[Span]) -> tuple[Span, ...]:

@@ -147,5 +147,12 @@ def written_plan(plan: Plan) -> dict[str, Any]:
     }
 
 
+def written_scenario(scenario: Scenario) -> dict[str, Any]:
+    """The document of a day."""
+    plain = {name: getattr(scenario, name) for name in SCENARIO}
+    lists = {name: [asdict(entry) for entry in plain[name]] for name in ("templates", "trays", "cases", "sites")}
+    return {**plain, **lists, "programme_min": dict(scenario.programme_min)}
+
+
 def _tuples(entry: dict[str, Any]) -> dict[str, Any]:
     return {key: tuple(value) if isinstance(value, list) else value for key, value in entry.items()}

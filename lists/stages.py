@@ -159,6 +159,19 @@ def ready_at(
     steps = [timedelta(minutes=getattr(times, name)) for name in _STEPS[stage]]
     if not steps:
         return now
+    ends = first_step_ends(stage, now=now, times=times, since=since, free_at=free_at)
+    return ends + sum(steps[1:], timedelta())
+
+
+def first_step_ends(
+    stage: Stage,
+    *,
+    now: datetime,
+    times: StageTimes,
+    since: datetime | None = None,
+    free_at: datetime | None = None,
+) -> datetime:
+    """When the present step of something that is not sterile yet ends; arguments as of `ready_at`."""
+    step = timedelta(minutes=getattr(times, _STEPS[stage][0]))
     begins = max(now, free_at) if free_at is not None and stage is Stage.IN_USE else now
-    first_ends = begins + steps[0] if since is None else max(now, since + steps[0])
-    return first_ends + sum(steps[1:], timedelta())
+    return begins + step if since is None else max(now, since + step)

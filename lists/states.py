@@ -25,6 +25,19 @@ class Readiness(StrEnum):
     NOT_PLANNED = "Not planned"
 
 
+class PlanState(StrEnum):
+    """What became of the request for a day's plan."""
+
+    ASKED = "asked"
+    RUNNING = "running"
+    DONE = "done"
+    CANCELLED = "cancelled"
+    FAILED = "failed"
+
+
+OPEN_PLANS = (PlanState.ASKED, PlanState.RUNNING)
+"""A plan in one of these is still to be made."""
+
 S = CaseState
 
 OPEN_CASES: frozenset[CaseState] = frozenset({S.PLANNED, S.UNDER_WAY})

@@ -2,7 +2,20 @@
 
 from django.urls import path
 
-from lists.views import board, cases, completing, days, fixing, histories, messages, needs, planning, sheets, times
+from lists.views import (
+    board,
+    cases,
+    completing,
+    day_plans,
+    days,
+    fixing,
+    histories,
+    messages,
+    needs,
+    planning,
+    sheets,
+    times,
+)
 
 urlpatterns = [
     path("lists/", days.lists, name="lists"),
@@ -21,6 +34,9 @@ urlpatterns = [
     path("lists/<day:day>/go/<int:sheet>.pdf", sheets.go_sheet, name="go-sheet"),
     path("lists/<day:day>/pick/", sheets.pick_day, name="pick-day"),
     path("lists/<day:day>/pick/list.pdf", sheets.pick_day_list, name="pick-day-list"),
+    path("lists/<day:day>/plan/", day_plans.day_plan, name="day-plan"),
+    path("lists/<day:day>/plan/ask/", day_plans.ask_for_plan, name="ask-for-plan"),
+    path("lists/<day:day>/plan/<int:plan>/stop/", day_plans.cancel_plan, name="cancel-plan"),
     path("needs/", needs.needs, name="needs"),
     path("needs/state/", needs.state_needs, name="state-needs"),
     path("needs/standing/", needs.keep_standing, name="keep-standing"),

@@ -22,7 +22,7 @@ from journal.roles import Role
 from journal.tasks import seal_trail, watch_trail
 from lists import actions
 from lists.models import Case, StandingSet
-from lists.tasks import print_go_sheets, take_in_lists, watch_cases, watch_completion
+from lists.tasks import make_plan, print_go_sheets, take_in_lists, watch_cases, watch_completion, watch_days
 from reprocessing import actions as reprocessing_actions
 from reprocessing.models import Doubt, Load, MachineTest
 from reprocessing.states import IndicatorKind
@@ -350,6 +350,8 @@ def test_the_timetable_runs_every_job() -> None:
         watch_completion,
         print_go_sheets,
         take_in_lists,
+        make_plan,
+        watch_days,
     }
     assert {entry["task"] for entry in app.conf.beat_schedule.values()} == {job.name for job in jobs}
     assert all(0 < entry["schedule"] <= 15 * 60 for entry in app.conf.beat_schedule.values())

@@ -119,6 +119,8 @@ STATE_CLASS: dict[str, Look] = {
     "short": STOP,
     "late": LOOK_AT,
     "not planned": WAITING,
+    # plans of days
+    "asked": WAITING,
     # versions of a tray's list
     "draft": WAITING,
     "published": READY,

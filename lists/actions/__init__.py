@@ -2,6 +2,14 @@
 
 from lists.actions.allocating import allocate, allocate_list, free
 from lists.actions.counting import close_count, count_piece, discard_piece, implant_piece, take_back
+from lists.actions.day_plans import (
+    ask_for_plan,
+    cancel_plan,
+    end_plan,
+    keep_progress,
+    plan_anew,
+    take_up_plan,
+)
 from lists.actions.fixing import apply_fix, undo_fix
 from lists.actions.messages import (
     list_system,
@@ -22,19 +30,24 @@ __all__ = [
     "allocate",
     "allocate_list",
     "apply_fix",
+    "ask_for_plan",
     "cancel_case",
+    "cancel_plan",
     "close_count",
     "count_piece",
     "discard_piece",
     "end_case",
+    "end_plan",
     "free",
     "implant_piece",
     "issue",
+    "keep_progress",
     "keep_standing",
     "list_system",
     "move_case",
     "name_code",
     "open_pack",
+    "plan_anew",
     "plan_case",
     "print_at_cutoff",
     "print_go_sheet",
@@ -46,6 +59,7 @@ __all__ = [
     "state_needs",
     "take_back",
     "take_in_message",
+    "take_up_plan",
     "try_message_again",
     "undo_fix",
 ]

@@ -3,6 +3,7 @@
 from lists.models.cases import Case, CaseLine, Requirement, SizeWanted, Theatre, TheatreList
 from lists.models.messages import OPEN_MESSAGES, Message, MessageState, TheirCode
 from lists.models.needs import NeedsVersion, Procedure, StandingSet, StatedNeed
+from lists.models.plans import DayPlanRow, ToPlanAnew
 from lists.models.serving import Allocation, Issue
 from lists.models.sheets import GoSheet
 
@@ -11,6 +12,7 @@ __all__ = [
     "Allocation",
     "Case",
     "CaseLine",
+    "DayPlanRow",
     "GoSheet",
     "Issue",
     "Message",
@@ -24,4 +26,5 @@ __all__ = [
     "Theatre",
     "TheatreList",
     "TheirCode",
+    "ToPlanAnew",
 ]

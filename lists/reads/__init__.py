@@ -26,6 +26,7 @@ from lists.reads.readiness import (
     suggestions,
 )
 from lists.reads.remedies import CaseFixes, applied_fixes, facts_to_change, fixes_of
+from lists.reads.scenario import day_facts
 from lists.reads.telling import planned_on
 
 __all__ = [
@@ -54,6 +55,7 @@ __all__ = [
     "choices_for",
     "completing",
     "count_sheet",
+    "day_facts",
     "facts_to_change",
     "fixes_of",
     "going",

@@ -116,9 +116,10 @@ def _sterile(requirements: list[Requirement]) -> dict[int, Pack]:
     packs = {row.pack_id for row in chosen.values()} - {None}
     rows = Pack.objects.filter(Q(tray__in=trays) | Q(pk__in=packs), state=PackState.STERILE)
     found = list(rows.select_related("place"))
-    by_tray, by_key = {pack.tray_id: pack for pack in found if pack.tray_id}, {pack.pk: pack for pack in found}
+    by_tray: dict[int | None, Pack] = {pack.tray_id: pack for pack in found if pack.tray_id}
+    by_key: dict[int | None, Pack] = {pack.pk: pack for pack in found}
     served = {
-        key: by_key.get(row.pack_id) or by_tray.get(row.tray_id or (row.pack and row.pack.tray_id))
+        key: by_key.get(row.pack_id) or by_tray.get(row.tray_id or (row.pack.tray_id if row.pack else None))
         for key, row in chosen.items()
     }
     return {key: pack for key, pack in served.items() if pack is not None}

@@ -86,7 +86,7 @@ def list_readiness(day: date, *, at: datetime, theatre: str = "") -> DayReadines
         at: the moment of asking.
         theatre: code of a theatre, to show its cases only.
     """
-    cases = _cases(day)
+    cases = cases_of(day)
     needs, sets, times = _judged_by(cases, at)
     readiness = judge_list(needs, sets, now=timezone.localtime(at), times=times)
     rows = tuple(
@@ -97,9 +97,9 @@ def list_readiness(day: date, *, at: datetime, theatre: str = "") -> DayReadines
     return DayReadiness(day, timezone.localtime(at), rows, standing_sets(day, at=at))
 
 
-def day_facts(day: date, *, at: datetime) -> tuple[list[Case], list[CaseNeeds], dict[str, Whereabouts], StageTimes]:
+def day_needs(day: date, *, at: datetime) -> tuple[list[Case], list[CaseNeeds], dict[str, Whereabouts], StageTimes]:
     """What a day is judged by: its cases, what they need, everything that could serve, and the stage times."""
-    cases = _cases(day)
+    cases = cases_of(day)
     return cases, *_judged_by(cases, at)
 
 
@@ -112,7 +112,7 @@ def promised_elsewhere(day: date) -> set[str]:
 
 def suggestions(day: date, *, at: datetime, theatre: str = "") -> tuple[Suggestion, ...]:
     """Free sets for the day's requirements that have none, first come by start."""
-    cases = _cases(day)
+    cases = cases_of(day)
     needs, sets, times = _judged_by(cases, at)
     asked = {case.code for case in cases if theatre in ("", case.list.theatre.code)}
     for code in promised_elsewhere(day):
@@ -121,7 +121,8 @@ def suggestions(day: date, *, at: datetime, theatre: str = "") -> tuple[Suggesti
     return tuple(row for row in made if row.case in asked)
 
 
-def _cases(day: date) -> list[Case]:
+def cases_of(day: date) -> list[Case]:
+    """The cases of a day that were not cancelled, with what they need and have."""
     requirements = Requirement.objects.select_related("template", "part", "allocation__tray", "allocation__pack__tray")
     single = Prefetch("pack__contents", Content.objects.filter(pack__tray=None).select_related("piece"))
     served = Q(opened_at__isnull=False) | Q(ended=False, pack__state=PackState.ISSUED)
@@ -139,8 +140,8 @@ def _cases(day: date) -> list[Case]:
 
 def _judged_by(cases: Sequence[Case], at: datetime) -> tuple[list[CaseNeeds], dict[str, Whereabouts], StageTimes]:
     times = stage_times()
-    sets = stock(_asked(cases), now=timezone.localtime(at), times=times)
-    needs = [_needs(case) for case in cases]
+    sets = stock(asked_by(cases), now=timezone.localtime(at), times=times)
+    needs = [needs_of(case) for case in cases]
     chains = chains_of([found for case, one in zip(cases, needs, strict=True) for found in _chained(case, one, sets)])
     return [replace(one, chain=chains.get(one.code, ())) for one in needs], sets, times
 
@@ -164,7 +165,8 @@ def _chained(case: Case, needs: CaseNeeds, sets: Mapping[str, Whereabouts]) -> I
     yield Chained(case.code, sizes, planned, implants, held)
 
 
-def _asked(cases: Iterable[Case]) -> Asked:
+def asked_by(cases: Iterable[Case]) -> Asked:
+    """What these cases ask of the stock."""
     requirements = [row for case in cases for row in case.requirements.all()]
     chosen = [row.allocation for row in requirements if _chosen(row)]
     trays = [row.tray_id or (row.pack.tray_id if row.pack else None) for row in chosen]
@@ -187,7 +189,7 @@ def _chosen(requirement: Requirement) -> str:
     return str(allocation.chosen.code)
 
 
-def _needs(case: Case) -> CaseNeeds:
+def needs_of(case: Case) -> CaseNeeds:
     """A case as the judgement sees it: a pack that it has serves what asked for it, else what it is one of."""
     left = list(case.issues.all())
     rows = []

@@ -12,7 +12,7 @@ from django.utils import timezone
 from lists.changes import READY, Day
 from lists.models import Case, CaseLine
 from lists.reads.completing import completing
-from lists.reads.readiness import day_facts, promised_elsewhere
+from lists.reads.readiness import day_needs, promised_elsewhere
 from lists.remedies import Cause, Remedy, cause, remedies
 from lists.states import OPEN_CASES, CaseState
 
@@ -66,7 +66,7 @@ def fixes_of(day: date, *, at: datetime, only: Collection[str] = ()) -> dict[str
 
 def facts_to_change(day: date, *, at: datetime) -> tuple[list[Case], Day]:
     """A day's cases, and the day as the search for fixes sees it."""
-    cases, needs, sets, times = day_facts(day, at=at)
+    cases, needs, sets, times = day_needs(day, at=at)
     rooms = {case.code: case.list.theatre.code for case in cases if case.state == CaseState.PLANNED}
     facts = Day(
         tuple(needs), sets, timezone.localtime(at), times, rooms=rooms, promised=frozenset(promised_elsewhere(day))

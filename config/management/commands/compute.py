@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable, Iterator
+from functools import partial
 from importlib import import_module
 from importlib.util import find_spec
+from inspect import signature
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +16,8 @@ from django.core.management.base import BaseCommand, CommandParser
 
 from journal.documents import from_json
 
-Computation = Callable[[Any], dict[str, Any]]
+Computation = Callable[..., dict[str, Any]]
+Tell = Callable[[dict[str, Any]], object]
 
 APPS = ("instruments", "trays", "reprocessing", "lists")
 MALFORMED = 2  # exit status when the input cannot be read
@@ -41,13 +44,23 @@ def chosen(what: str) -> Computation:
     raise ValueError(f'Cannot compute "{what}": it must be one of {", ".join(sorted(known))}.')
 
 
-def answer(what: str, document: object) -> object:
+def answer(what: str, document: object, tell: Tell | None = None) -> object:
     """The answer to one document, or the list of answers to a list of documents.
 
+    Args:
+        what: which computation.
+        document: as it came.
+        tell: told now and then how far it is.
+
     Raises:
-        ValueError: `what` is not known, or a document cannot be read; the message is one sentence.
+        ValueError: `what` is not known or does not tell how far it is, or a document cannot be read; the message is
+            one sentence.
     """
     compute = chosen(what)
+    if tell is not None:
+        if "progress" not in signature(compute).parameters:
+            raise ValueError(f"Cannot tell how far {what} is: it answers at once. Leave out --progress.")
+        compute = partial(compute, progress=tell)
     if not isinstance(document, list):
         return compute(document)
     answers = []
@@ -69,19 +82,27 @@ class Command(BaseCommand):
         """WHAT to compute, and the file to read instead of standard input."""
         parser.add_argument("what", help="what to compute, for example co-passage")
         parser.add_argument("--in", dest="source", type=Path, help="file to read instead of standard input")
+        parser.add_argument(
+            "--progress", action="store_true", help="say on standard error how far it is, one JSON object a line"
+        )
 
-    def handle(self, *args: Any, what: str, source: Path | None, **options: Any) -> None:
-        """Only the answer goes to standard output, only the refusal to standard error."""
+    def handle(self, *args: Any, what: str, source: Path | None, progress: bool, **options: Any) -> None:
+        """Only the answer goes to standard output; the refusal, and progress that was asked for, to standard error."""
         try:
             chosen(what)  # before waiting for standard input
             content = source.read_bytes() if source else sys.stdin.buffer.read()
-            words = json.dumps(answer(what, from_json(content)), allow_nan=False)
+            tell = self._tell if progress else None
+            words = json.dumps(answer(what, from_json(content), tell), allow_nan=False)
         except OSError as refusal:
             self._refuse(f"Cannot read {source}: {refusal.strerror}.")
         except ValueError as refusal:
             self._refuse(str(refusal))
         else:
             self.stdout.write(words)
+
+    def _tell(self, progress: dict[str, Any]) -> None:
+        self.stderr.write(json.dumps(progress))
+        self.stderr.flush()
 
     def _refuse(self, sentence: str) -> None:
         self.stderr.write(sentence)

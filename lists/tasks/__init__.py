@@ -25,7 +25,10 @@ from lists.reception import received_in
 from lists.scheduling import Fault, Unreadable
 from lists.segments import MOST_BYTES
 from lists.states import CaseState, Readiness
+from lists.tasks.planning import make_plan, watch_days
 from reprocessing import folder
+
+__all__ = ["make_plan", "print_go_sheets", "take_in_lists", "watch_cases", "watch_completion", "watch_days"]
 
 WORTH_TELLING = (Readiness.SHORT, Readiness.LATE, Readiness.NOT_PLANNED)
 

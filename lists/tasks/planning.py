@@ -1,0 +1,160 @@
+"""Jobs that plan days: make the plan that was asked for, and ask for a plan where something has changed."""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date, timedelta
+from typing import IO, Any
+
+from celery import shared_task
+from django.conf import settings
+from django.utils import timezone
+
+from lists.actions import end_plan, keep_progress, plan_anew, take_up_plan
+from lists.day_facts import DayFacts, PlannedDay, scenario_of
+from lists.day_plan import DayPlan, stored
+from lists.forecast import chances
+from lists.models import DayPlanRow, TheatreList
+from lists.plan_changes import changed
+from lists.planning import plan
+from lists.reads import day_facts
+from lists.scenario import Plan
+from lists.scenario_documents import read_plan, written_scenario
+from lists.states import OPEN_CASES, PlanState
+
+LOOK_S = 0.5  # how often a plan under way is looked at: how soon it is stopped, and how old its progress is
+LONGEST_S = 180.0  # the search itself stops after half a minute; on a machine that is busy it takes longer
+SIGN = timedelta(seconds=10)  # how often a worker gives a sign, at least
+DAYS_AHEAD = 3  # working days after tomorrow
+SATURDAY = 5
+
+
+class Unplanned(Exception):
+    """The computation gave no plan; the sentence is what it said."""
+
+
+@shared_task(name="lists.tasks.make_plan")
+def make_plan() -> None:
+    """Make the plan that is due: a first one at once, then the search in a process of its own."""
+    row = take_up_plan(at=timezone.now())
+    if row is None:
+        return
+    try:
+        _make(row)
+    except Exception as fault:
+        logging.getLogger(__name__).exception("The %s has failed", row)
+        end_plan(row, PlanState.FAILED, at=timezone.now(), fault=str(fault) or type(fault).__name__)
+
+
+def _make(row: DayPlanRow) -> None:
+    now = timezone.localtime()
+    facts = day_facts(row.day, at=now, careful=row.careful)
+    planned = scenario_of(facts, now=now)
+    before = DayPlanRow.objects.filter(day=row.day, pk__lt=row.pk).usable().first()
+    known = _known(row, facts, planned, plan(planned.scenario, stop=lambda: True), before)
+    going = keep_progress(row, at=timezone.now(), fingerprint=facts.fingerprint, **known)
+    found = _searched(row, planned) if going else None
+    if found is None:
+        end_plan(row, PlanState.CANCELLED, at=timezone.now())
+        return
+    end_plan(row, PlanState.DONE, at=timezone.now(), **_known(row, facts, planned, found, before))
+
+
+def _known(
+    row: DayPlanRow, facts: DayFacts, planned: PlannedDay, found: Plan, before: DayPlanRow | None
+) -> dict[str, Any]:
+    """A plan with its chances, and what it says otherwise than the one before."""
+    zone = timezone.get_default_timezone()
+    result = json.loads(json.dumps(stored(facts, planned, found, chances(planned.scenario, found))))
+    earlier = before.result if before is not None and before.careful == row.careful else None
+    outcomes, causes = changed(DayPlan(earlier, zone) if earlier else None, DayPlan(result, zone))
+    return {"result": result, "outcomes": outcomes, "causes": causes}
+
+
+def _searched(row: DayPlanRow, planned: PlannedDay) -> Plan | None:
+    """The plan of `manage.py compute plan`; None when somebody asked to stop it.
+
+    Raises:
+        Unplanned: the process ended without a plan.
+    """
+    document = json.dumps(written_scenario(planned.scenario)).encode()
+    with _computing(document) as (process, answer, said):
+        began = time.monotonic()
+        progress: dict[str, Any] = {}
+        while process.poll() is None:
+            if time.monotonic() - began > LONGEST_S:
+                raise Unplanned(f"The search did not end within {LONGEST_S:g} s.")
+            newest = _last(said) or progress
+            if newest != progress or row.alive_at is None or timezone.now() - row.alive_at > SIGN:
+                progress = newest
+                if not keep_progress(row, at=timezone.now(), progress=progress):
+                    return None
+            if row.is_to_stop:
+                return None
+            time.sleep(LOOK_S)
+        if process.returncode:
+            said.seek(0)
+            raise Unplanned(said.read().decode(errors="replace").strip()[-300:] or f"exit status {process.returncode}")
+        answer.seek(0)
+        return read_plan(json.loads(answer.read()))
+
+
+@contextmanager
+def _computing(document: bytes) -> Iterator[tuple[subprocess.Popen[bytes], IO[bytes], IO[bytes]]]:
+    """The computation under way, its answer and what it says of its progress; it is ended with the block."""
+    command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "compute", "plan", "--progress"]
+    with tempfile.TemporaryFile() as asked, tempfile.TemporaryFile() as answer, tempfile.TemporaryFile() as said:
+        asked.write(document)
+        asked.seek(0)
+        process = subprocess.Popen(command, stdin=asked, stdout=answer, stderr=said)
+        try:
+            yield process, answer, said
+        finally:
+            process.kill()
+            process.wait()
+
+
+def _last(said: IO[bytes]) -> dict[str, Any]:
+    """The last whole line of progress, read without moving where the process writes."""
+    lines = os.pread(said.fileno(), 1 << 16, 0).split(b"\n")[:-1]
+    for line in reversed(lines):
+        try:
+            found = json.loads(line)
+        except ValueError:
+            continue
+        if isinstance(found, dict):
+            return found
+    return {}
+
+
+@shared_task(name="lists.tasks.watch_days")
+def watch_days() -> None:
+    """Ask for plans of tomorrow and the next three working days whose trays, cases, machines or times have changed."""
+    at = timezone.now()
+    for day in days_to_watch(timezone.localdate(at), _listed):
+        plan_anew(day, day_facts(day, at=at).fingerprint, at=at)
+
+
+def days_to_watch(today: date, listed: Callable[[date, date], set[date]]) -> list[date]:
+    """Tomorrow, and the next three days after it from Monday to Friday; of them those that have cases."""
+    tomorrow = today + timedelta(days=1)
+    days, after = [tomorrow], tomorrow
+    while len(days) <= DAYS_AHEAD:
+        after += timedelta(days=1)
+        if after.weekday() < SATURDAY:
+            days.append(after)
+    found = listed(days[0], days[-1])
+    return [day for day in days if day in found]
+
+
+def _listed(first: date, last: date) -> set[date]:
+    lists = TheatreList.objects.filter(day__range=(first, last), cases__state__in=OPEN_CASES)
+    return set(lists.values_list("day", flat=True))
