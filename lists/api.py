@@ -26,12 +26,12 @@ from journal.actions import Act
 from journal.api import FindingOutput, LineOutput, action_routes
 from journal.findings import Finding, Refused, Severity, stop
 from journal.models import Person
-from lists.appointments import R5, VERSIONS
-from lists.emitting import bundle
+from lists.intake.appointments import R5, VERSIONS
+from lists.intake.emitting import bundle
+from lists.intake.reception import fhir_in
+from lists.intake.scheduling import Unreadable
 from lists.models import Case, Message, MessageState
 from lists.reads import case_history, list_readiness, planned_on
-from lists.reception import fhir_in
-from lists.scheduling import Unreadable
 
 
 class NeedOutput(serializers.Serializer[Any]):

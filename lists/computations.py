@@ -7,10 +7,10 @@ from dataclasses import asdict, fields
 from typing import Any
 
 from journal.documents import Reader, number, one_of, read, record, whole
-from lists.forecast import DAYS, MOST_DAYS, SEED, chances
-from lists.noise import MOST_REPEATS, USUAL, Exponential, LoadPolicy, LogNormal, Noise, Spread, Triangular
-from lists.planning import plan
-from lists.scenario_documents import read_plan, read_scenario, written_plan
+from lists.chances.forecast import DAYS, MOST_DAYS, SEED, chances
+from lists.chances.noise import MOST_REPEATS, USUAL, Exponential, LoadPolicy, LogNormal, Noise, Spread, Triangular
+from lists.plans.documents import read_plan, read_scenario, written_plan
+from lists.plans.planning import plan
 
 FAMILIES: Mapping[str, type[Spread]] = {
     "triangular": Triangular,

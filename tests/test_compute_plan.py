@@ -12,7 +12,7 @@ import pytest
 from django.core.management import call_command
 
 from config.management.commands.compute import answer
-from lists.scenario_documents import read_plan
+from lists.plans.documents import read_plan
 from tests.lists.days import SMALL_DAY, invented_day
 from tests.lists.plan_checker import check
 

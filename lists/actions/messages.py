@@ -16,9 +16,9 @@ from journal.findings import Finding, Refused, stop, unknown
 from journal.models import Duty, Person
 from journal.roles import Right, Role
 from lists.actions.planning import cancel_case, plan_case
+from lists.intake.pseudonyms import Pseudonyms
+from lists.intake.scheduling import TAKES_OFF, Booking, Reading, Verb, against
 from lists.models import OPEN_MESSAGES, Case, Message, MessageState, Procedure, Theatre, TheirCode
-from lists.pseudonyms import Pseudonyms
-from lists.scheduling import TAKES_OFF, Booking, Reading, Verb, against
 from lists.states import CaseState
 
 LIST_SYSTEM = "list-system"

@@ -9,9 +9,9 @@ from django.db import models
 from django.db.models import Q
 
 from journal.models import Person
+from lists.intake.scheduling import Booking, Form
 from lists.models.cases import Case, Theatre
 from lists.models.needs import Procedure, one_of
-from lists.scheduling import Booking, Form
 
 
 class MessageState(StrEnum):

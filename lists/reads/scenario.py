@@ -12,8 +12,8 @@ from django.db.models import Q
 from django.utils import timezone
 
 from journal.reads import policies
-from lists.day_facts import CaseFact, DayFacts, DemandFact, MachineFact, TrayFact
 from lists.models import Allocation, Case
+from lists.plans.day_facts import CaseFact, DayFacts, DemandFact, MachineFact, TrayFact
 from lists.readiness import in_date
 from lists.reads.readiness import asked_by, cases_of, needs_of, stage_times
 from lists.reads.stage_learning import learned_stages

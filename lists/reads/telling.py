@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from lists.emitting import Planned
+from lists.intake.emitting import Planned
 from lists.models import Case
 from lists.states import CaseState
 

@@ -19,11 +19,11 @@ from journal.reads import policy
 from journal.roles import Role
 from lists.actions import list_system, print_at_cutoff, take_in_message
 from lists.actions.fixing import TOPIC, asked_fixes
+from lists.intake.reception import received_in
+from lists.intake.scheduling import Fault, Unreadable
+from lists.intake.segments import MOST_BYTES
 from lists.models import Message
 from lists.reads import CaseRow, case_cause, completing, list_readiness, standing_sets
-from lists.reception import received_in
-from lists.scheduling import Fault, Unreadable
-from lists.segments import MOST_BYTES
 from lists.states import CaseState, Readiness
 from lists.tasks.planning import make_plan, watch_days
 from reprocessing import folder

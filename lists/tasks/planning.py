@@ -19,15 +19,15 @@ from django.conf import settings
 from django.utils import timezone
 
 from lists.actions import end_plan, keep_progress, plan_anew, take_up_plan
-from lists.day_facts import DayFacts, PlannedDay, scenario_of
-from lists.day_plan import DayPlan, stored
-from lists.forecast import chances
+from lists.chances.forecast import chances
 from lists.models import DayPlanRow, TheatreList
-from lists.plan_changes import changed
-from lists.planning import plan
+from lists.plans.changes import changed
+from lists.plans.day_facts import DayFacts, PlannedDay, scenario_of
+from lists.plans.day_plan import DayPlan, stored
+from lists.plans.documents import read_plan, written_scenario
+from lists.plans.planning import plan
+from lists.plans.scenario import Plan
 from lists.reads import day_facts
-from lists.scenario import Plan
-from lists.scenario_documents import read_plan, written_scenario
 from lists.states import OPEN_CASES, PlanState
 
 LOOK_S = 0.5  # how often a plan under way is looked at: how soon it is stopped, and how old its progress is

@@ -13,9 +13,9 @@ from django.views.decorators.http import require_POST, require_safe
 from journal.doors import act_of, perform, person_of
 from journal.roles import Right
 from lists import actions
-from lists.day_plan import DayPlan
-from lists.gantt import gantt
 from lists.models import DayPlanRow
+from lists.plans.day_plan import DayPlan
+from lists.plans.gantt import gantt
 from lists.reads import day_facts
 
 

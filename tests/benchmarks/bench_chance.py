@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from lists.forecast import DAYS, CaseChance, chances
-from lists.noise import NONE, USUAL, LoadPolicy, Noise
-from lists.scenario import Plan, Scenario, Site, TrayState
+from lists.chances.forecast import DAYS, CaseChance, chances
+from lists.chances.noise import NONE, USUAL, LoadPolicy, Noise
+from lists.plans.scenario import Plan, Scenario, Site, TrayState
 from tests.lists.planned import plan_of, random_day
 
 MOST_PASSES = 5

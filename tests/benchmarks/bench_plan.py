@@ -12,11 +12,11 @@ from typing import Any
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from lists.greedy import earliest_due
-from lists.jobs import Day
-from lists.planning import plan
-from lists.scenario import Plan, Scenario
-from lists.scenario_documents import read_scenario, written_plan
+from lists.plans.documents import read_scenario, written_plan
+from lists.plans.greedy import earliest_due
+from lists.plans.jobs import Day
+from lists.plans.planning import plan
+from lists.plans.scenario import Plan, Scenario
 from tests.lists.days import invented_day
 from tests.lists.plan_checker import check
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from random import Random
 
-from lists.scenario import (
+from lists.plans.scenario import (
     ALL_STAGES,
     STAGES_LEFT,
     Batch,

@@ -8,8 +8,8 @@ from typing import Any
 from django.utils import timezone
 
 from lists.actions import list_system, take_in_message
+from lists.intake.reception import received_in
 from lists.models import Message
-from lists.reception import received_in
 from tests.lists import makers as m
 from tests.makers import AT, act
 

@@ -14,9 +14,9 @@ from fhir.resources.R4B.appointment import Appointment as AppointmentR4B
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lists.appointments import DEEPEST, R4B, R5, appointments_in, original_of, read_appointment
-from lists.emitting import Planned, bundle, write_appointment
-from lists.scheduling import Reading, Unreadable, Verb
+from lists.intake.appointments import DEEPEST, R4B, R5, appointments_in, original_of, read_appointment
+from lists.intake.emitting import Planned, bundle, write_appointment
+from lists.intake.scheduling import Reading, Unreadable, Verb
 from tests.lists.sending import GIVEN, NAME, NUMBER, appointment
 from tests.makers import AT
 

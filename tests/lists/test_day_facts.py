@@ -8,9 +8,9 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from lists.day_facts import ANY_PROGRAMME, CaseFact, DayFacts, DemandFact, MachineFact, TrayFact, scenario_of
-from lists.planning import plan
-from lists.scenario import TrayState
+from lists.plans.day_facts import ANY_PROGRAMME, CaseFact, DayFacts, DemandFact, MachineFact, TrayFact, scenario_of
+from lists.plans.planning import plan
+from lists.plans.scenario import TrayState
 from lists.stages import Stage, StageTimes, ready_at
 
 ZONE = ZoneInfo("Europe/Berlin")

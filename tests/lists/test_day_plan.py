@@ -6,14 +6,14 @@ import json
 from dataclasses import replace
 from datetime import timedelta
 
-from lists.day_facts import DayFacts, MachineFact, scenario_of
-from lists.day_plan import DayPlan, Step, stored
-from lists.forecast import chances
-from lists.gantt import HOUR_WIDTH, LEFT, gantt
-from lists.noise import NONE
-from lists.plan_changes import changed
-from lists.planning import plan
-from lists.scenario import Stage as PlanStage
+from lists.chances.forecast import chances
+from lists.chances.noise import NONE
+from lists.plans.changes import changed
+from lists.plans.day_facts import DayFacts, MachineFact, scenario_of
+from lists.plans.day_plan import DayPlan, Step, stored
+from lists.plans.gantt import HOUR_WIDTH, LEFT, gantt
+from lists.plans.planning import plan
+from lists.plans.scenario import Stage as PlanStage
 from lists.stages import Stage
 from tests.lists.test_day_facts import NOW, START, ZONE, case, demand, facts, tray
 

@@ -10,10 +10,10 @@ from hl7apy.parser import parse_message
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lists.emitting import answer_code, write_ack, write_siu
-from lists.scheduling import Fault, Verb
-from lists.segments import only_message
-from lists.siu import read_siu
+from lists.intake.emitting import answer_code, write_ack, write_siu
+from lists.intake.scheduling import Fault, Verb
+from lists.intake.segments import only_message
+from lists.intake.siu import read_siu
 from tests.lists.sending import ZONE, siu
 from tests.lists.test_appointments import PLANNED
 from tests.makers import AT

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from lists.following import course
-from lists.forecast import chances
-from lists.noise import NONE
-from lists.scenario import Batch, Plan, PlannedCase, Scenario, Stage, Tray, TrayState, Work
-from lists.scenario_documents import read_scenario
+from lists.chances.following import course
+from lists.chances.forecast import chances
+from lists.chances.noise import NONE
+from lists.plans.documents import read_scenario
+from lists.plans.scenario import Batch, Plan, PlannedCase, Scenario, Stage, Tray, TrayState, Work
 from tests.lists.days import SMALL_DAY
 
 DAY = read_scenario(SMALL_DAY)

@@ -11,11 +11,23 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from lists.forecast import MOST_DAYS, CaseChance, chances
-from lists.noise import NONE, USUAL, LoadPolicy, LogNormal, Noise, Triangular
-from lists.planning import plan as planned
-from lists.scenario import Batch, CaseDemand, Plan, PlannedCase, Scenario, Site, Stage, Template, Tray, TrayState, Work
-from lists.scenario_documents import read_scenario
+from lists.chances.forecast import MOST_DAYS, CaseChance, chances
+from lists.chances.noise import NONE, USUAL, LoadPolicy, LogNormal, Noise, Triangular
+from lists.plans.documents import read_scenario
+from lists.plans.planning import plan as planned
+from lists.plans.scenario import (
+    Batch,
+    CaseDemand,
+    Plan,
+    PlannedCase,
+    Scenario,
+    Site,
+    Stage,
+    Template,
+    Tray,
+    TrayState,
+    Work,
+)
 from tests.lists.days import invented_day
 from tests.lists.planned import plan_of, random_day
 

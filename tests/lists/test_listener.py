@@ -20,10 +20,10 @@ from django.core.management import CommandError, call_command
 from django.db import DatabaseError
 
 from lists import actions
+from lists.intake.mllp import END, START, framed
+from lists.intake.segments import MOST_BYTES
 from lists.management.commands.listen_hl7 import Listener, answer
-from lists.mllp import END, START, framed
 from lists.models import Case, Message, MessageState, Procedure, Theatre
-from lists.segments import MOST_BYTES
 from tests.lists.sending import GIVEN, NAME, NUMBER, siu
 from tests.test_serve import ROOT, START_S, free_port, shape
 

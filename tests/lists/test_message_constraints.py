@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 from django.db import IntegrityError, transaction
 
+from lists.intake.scheduling import Form
 from lists.models import Message, MessageState, TheirCode
-from lists.scheduling import Form
 from tests.lists import makers as m
 from tests.makers import AT, everybody
 

@@ -23,10 +23,10 @@ from journal.models import Notice
 from journal.roles import Role
 from lists import actions
 from lists.imports import import_list, import_operators, import_procedures
+from lists.intake.reception import received_in
+from lists.intake.segments import MOST_BYTES, messages_in
 from lists.models import Case, Message, MessageState, Procedure, Theatre
 from lists.reads import CaseRow, list_readiness
-from lists.reception import received_in
-from lists.segments import MOST_BYTES, messages_in
 from lists.tasks import take_in_lists
 from tests import makers
 from tests.lists import makers as m

@@ -14,8 +14,8 @@ from django.db import connection
 from journal.models import Duty
 from journal.roles import Role
 from lists import actions
+from lists.intake.reception import received_in
 from lists.models import Case, Message, MessageState, Procedure, Theatre, TheirCode
-from lists.reception import received_in
 from lists.states import CaseState
 from tests import makers
 from tests.lists import makers as m

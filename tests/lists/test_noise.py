@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from lists.noise import NONE, USUAL, Draws, Exponential, LoadPolicy, LogNormal, Noise, Spread, Triangular
+from lists.chances.noise import NONE, USUAL, Draws, Exponential, LoadPolicy, LogNormal, Noise, Spread, Triangular
 
 DRAWN = Draws(20_000, 3)
 

@@ -9,11 +9,11 @@ from typing import Any
 
 import pytest
 
-from lists.candidates import worked_out
-from lists.greedy import earliest_due
-from lists.jobs import Day
-from lists.planning import Progress, plan
-from lists.scenario_documents import read_scenario, written_plan
+from lists.plans.candidates import worked_out
+from lists.plans.documents import read_scenario, written_plan
+from lists.plans.greedy import earliest_due
+from lists.plans.jobs import Day
+from lists.plans.planning import Progress, plan
 from tests.lists import plan_by_trial
 from tests.lists.days import SMALL_DAY, Document, invented_day
 from tests.lists.plan_checker import check

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from numpy.random import Generator, default_rng
 
-from lists.noise import FloatArray
-from lists.queueing import Servers
+from lists.chances.noise import FloatArray
+from lists.chances.queueing import Servers
 
 Drawn = Callable[[Generator, int], FloatArray]
 

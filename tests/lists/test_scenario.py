@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from lists.scenario import Batch, Plan, PlannedCase, Scenario, Stage, TrayState, Work
-from lists.scenario_documents import read_plan, read_scenario, written_plan
+from lists.plans.documents import read_plan, read_scenario, written_plan
+from lists.plans.scenario import Batch, Plan, PlannedCase, Scenario, Stage, TrayState, Work
 from tests.lists.days import SMALL_DAY
 
 

@@ -13,9 +13,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lists.mllp import END, START, Frames, framed
-from lists.pseudonyms import Pseudonyms
-from lists.scheduling import Booking, Fault, Form, Reading, Secrets, Verb, against
+from lists.intake.mllp import END, START, Frames, framed
+from lists.intake.pseudonyms import Pseudonyms
+from lists.intake.scheduling import Booking, Fault, Form, Reading, Secrets, Verb, against
 from lists.states import CaseState
 from tests.makers import AT
 

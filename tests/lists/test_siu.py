@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lists.scheduling import Reading, Unreadable, Verb
-from lists.segments import Segments, messages_in, moment_of, only_message
-from lists.siu import read_siu, rejects
+from lists.intake.scheduling import Reading, Unreadable, Verb
+from lists.intake.segments import Segments, messages_in, moment_of, only_message
+from lists.intake.siu import read_siu, rejects
 from tests.lists.sending import GIVEN, NAME, NUMBER, PID, siu
 
 BERLIN = ZoneInfo("Europe/Berlin")

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from lists.greedy import earliest_due, improved
-from lists.jobs import Day
-from lists.model import Model
-from lists.neighbourhood import by_sites
-from lists.scenario_documents import read_scenario
-from lists.solving import Effort, Phase, solved
+from lists.plans.documents import read_scenario
+from lists.plans.formulation import Model
+from lists.plans.greedy import earliest_due, improved
+from lists.plans.jobs import Day
+from lists.plans.neighbourhood import by_sites
+from lists.plans.solving import Effort, Phase, solved
 from tests.lists.days import invented_day
 
 BRIEF = Effort(0.2, 1, 1, lambda: False)

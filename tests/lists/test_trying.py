@@ -11,12 +11,24 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lists.following import Course, Line, Step, course, servers_free_at
-from lists.noise import NONE, USUAL, Draws, Exponential, FloatArray, LoadPolicy, Noise, Triangular
-from lists.queueing import Days
-from lists.scenario import Batch, CaseDemand, Plan, PlannedCase, Scenario, Site, Stage, Template, Tray, TrayState, Work
-from lists.trying import ASSEMBLY, FIRST_PICKUP, MACHINES, OVERRUN, PICKUP, PRECLEAN, REPEAT, _held_min, _Run
-from lists.trying import on_shelf_min as tried
+from lists.chances.following import Course, Line, Step, course, servers_free_at
+from lists.chances.noise import NONE, USUAL, Draws, Exponential, FloatArray, LoadPolicy, Noise, Triangular
+from lists.chances.queueing import Days
+from lists.chances.trying import ASSEMBLY, FIRST_PICKUP, MACHINES, OVERRUN, PICKUP, PRECLEAN, REPEAT, _held_min, _Run
+from lists.chances.trying import on_shelf_min as tried
+from lists.plans.scenario import (
+    Batch,
+    CaseDemand,
+    Plan,
+    PlannedCase,
+    Scenario,
+    Site,
+    Stage,
+    Template,
+    Tray,
+    TrayState,
+    Work,
+)
 from tests.lists.planned import plan_of, random_day
 
 EACH_SEED = pytest.mark.parametrize("seed", range(25))

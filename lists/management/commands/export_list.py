@@ -7,8 +7,8 @@ from typing import Any
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from lists.appointments import R4B, R5
-from lists.emitting import bundle, write_siu
+from lists.intake.appointments import R4B, R5
+from lists.intake.emitting import bundle, write_siu
 from lists.reads import planned_on
 
 FORMS = ("hl7", "fhir", "fhir-r4b")

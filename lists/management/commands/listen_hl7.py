@@ -17,11 +17,11 @@ from django.utils import timezone
 from journal.actions import Act
 from journal.findings import Refused
 from lists import actions
-from lists.emitting import answer_code, write_ack
-from lists.mllp import Frames, framed
-from lists.scheduling import Fault, Unreadable
-from lists.segments import MOST_BYTES, only_message
-from lists.siu import read_siu, rejects
+from lists.intake.emitting import answer_code, write_ack
+from lists.intake.mllp import Frames, framed
+from lists.intake.scheduling import Fault, Unreadable
+from lists.intake.segments import MOST_BYTES, only_message
+from lists.intake.siu import read_siu, rejects
 
 log = logging.getLogger(__name__)
 

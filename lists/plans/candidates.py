@@ -6,8 +6,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from lists.jobs import Assignment, Day, Job
-from lists.schedule import Timetable, list_schedule
+from lists.plans.jobs import Assignment, Day, Job
+from lists.plans.schedule import Timetable, list_schedule
 
 SLACK_CAP_MIN = 120
 PATIENCES_MIN = (0, 20, 45)

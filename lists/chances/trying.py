@@ -17,10 +17,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lists.following import Course, Line, Step, servers_free_at
-from lists.noise import NONE, Draws, FloatArray, LoadPolicy, Noise
-from lists.queueing import ALL, Days, Servers
-from lists.scenario import ALL_STAGES, Stage, TrayState
+from lists.chances.following import Course, Line, Step, servers_free_at
+from lists.chances.noise import NONE, Draws, FloatArray, LoadPolicy, Noise
+from lists.chances.queueing import ALL, Days, Servers
+from lists.plans.scenario import ALL_STAGES, Stage, TrayState
 
 MACHINES = frozenset({Stage.WASHER, Stage.STERILISER})
 PRECLEAN, ASSEMBLY, OVERRUN, PICKUP, REPEAT, FIRST_PICKUP = range(6)  # what a stream of random numbers is for

@@ -7,10 +7,10 @@ from math import ceil
 
 import numpy as np
 
-from lists.following import course
-from lists.noise import USUAL, Draws, FloatArray, Noise
-from lists.scenario import Plan, Scenario
-from lists.trying import on_shelf_min
+from lists.chances.following import course
+from lists.chances.noise import USUAL, Draws, FloatArray, Noise
+from lists.chances.trying import on_shelf_min
+from lists.plans.scenario import Plan, Scenario
 
 DAYS = 10_000  # the standard error of a chance is then half a hundredth at most
 MOST_DAYS = 100_000

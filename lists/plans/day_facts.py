@@ -14,7 +14,7 @@ from datetime import UTC, date, datetime, timedelta
 from math import ceil
 from typing import Any
 
-from lists.scenario import CaseDemand, Scenario, Site, Template, Tray, TrayState
+from lists.plans.scenario import CaseDemand, Scenario, Site, Template, Tray, TrayState
 from lists.stages import Stage, StageTimes, first_step_ends
 
 ANY_PROGRAMME = "any"  # of a tray none of whose programmes is known

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from lists.candidates import SLACK_CAP_MIN, Candidate
-from lists.jobs import Day
-from lists.model import Model
-from lists.solving import Effort, Phase, solved
+from lists.plans.candidates import SLACK_CAP_MIN, Candidate
+from lists.plans.formulation import Model
+from lists.plans.jobs import Day
+from lists.plans.solving import Effort, Phase, solved
 
 ROUNDS = 2
 

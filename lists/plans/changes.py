@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from lists.day_plan import DayPlan, PlannedCaseRow
+from lists.plans.day_plan import DayPlan, PlannedCaseRow
 
 
 def changed(before: DayPlan | None, after: DayPlan) -> tuple[tuple[str, ...], tuple[str, ...]]:

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from lists.candidates import Candidate, Worth, site_jobs, valued
-from lists.jobs import Day
-from lists.model import Model, merged
-from lists.schedule import replay
+from lists.plans.candidates import Candidate, Worth, site_jobs, valued
+from lists.plans.formulation import Model, merged
+from lists.plans.jobs import Day
+from lists.plans.schedule import replay
 
 POLL_S = 0.05  # how soon a wish to stop is heard
 ROUNDING = 1e-6  # how far from whole a bound may come back

@@ -12,8 +12,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from lists.candidates import SLACK_CAP_MIN
-from lists.jobs import Assignment, Day
+from lists.plans.candidates import SLACK_CAP_MIN
+from lists.plans.jobs import Assignment, Day
 
 TOLERANCE = 1e-6  # of the solver (HiGHS), for sums of whole numbers
 INFEASIBLE = 2  # status of scipy.optimize.milp

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from lists.scenario import ALL_STAGES, STAGES_LEFT, Scenario, Site, Stage, Tray, TrayState
+from lists.plans.scenario import ALL_STAGES, STAGES_LEFT, Scenario, Site, Stage, Tray, TrayState
 
 BENCHES = (Stage.PRECLEAN, Stage.ASSEMBLY)
 ON_THE_SHELF = frozenset({TrayState.STERILE, TrayState.QUARANTINED})

@@ -14,7 +14,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from lists.noise import FloatArray
+from lists.chances.noise import FloatArray
 
 Days: TypeAlias = slice | NDArray[np.intp]
 

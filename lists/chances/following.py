@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from lists.scenario import ALL_STAGES, STAGES_LEFT, Batch, CaseDemand, Plan, Scenario, Stage, Tray, Work
+from lists.plans.scenario import ALL_STAGES, STAGES_LEFT, Batch, CaseDemand, Plan, Scenario, Stage, Tray, Work
 
 Line: TypeAlias = tuple[int, Stage, str]
 """Who may share a load, or take the next bench: site, stage, and the programme where the stage is the steriliser."""

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from heapq import heapify, heappop, heappush, heapreplace
 
-from lists.jobs import BENCHES, Job
-from lists.scenario import Site, Stage
+from lists.plans.jobs import BENCHES, Job
+from lists.plans.scenario import Site, Stage
 
 Arrivals = dict[int, int]  # minute by case
 

@@ -12,10 +12,10 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from lists.candidates import SLACK_CAP_MIN, Candidate
-from lists.jobs import BENCHES, Assignment, Day, Route
-from lists.scenario import Stage
-from lists.schedule import Run, starts
+from lists.plans.candidates import SLACK_CAP_MIN, Candidate
+from lists.plans.jobs import BENCHES, Assignment, Day, Route
+from lists.plans.scenario import Stage
+from lists.plans.schedule import Run, starts
 
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import BoolVarT, CpModel, IntVar

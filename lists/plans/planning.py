@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from lists.bounding import Relaxation, greatest_slack
-from lists.candidates import Candidate, worked_out
-from lists.explaining import explained
-from lists.greedy import earliest_due, improved
-from lists.jobs import BENCHES, Assignment, Day
-from lists.model import Model
-from lists.neighbourhood import by_sites
-from lists.scenario import Batch, Plan, PlannedCase, Scenario, Stage, Work
-from lists.schedule import Run
-from lists.solving import Effort, Phase, solved
+from lists.plans.bounding import Relaxation, greatest_slack
+from lists.plans.candidates import Candidate, worked_out
+from lists.plans.explaining import explained
+from lists.plans.formulation import Model
+from lists.plans.greedy import earliest_due, improved
+from lists.plans.jobs import BENCHES, Assignment, Day
+from lists.plans.neighbourhood import by_sites
+from lists.plans.scenario import Batch, Plan, PlannedCase, Scenario, Stage, Work
+from lists.plans.schedule import Run
+from lists.plans.solving import Effort, Phase, solved
 
 MOST_AT_ONCE = 120  # cases of one programme; with more, one site after the other
 SECONDS = 25.0

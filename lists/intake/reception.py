@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from datetime import datetime, tzinfo
 
-from lists.appointments import appointments_in, original_of, read_appointment
-from lists.scheduling import Reading
-from lists.segments import messages_in
-from lists.siu import read_siu
+from lists.intake.appointments import appointments_in, original_of, read_appointment
+from lists.intake.scheduling import Reading
+from lists.intake.segments import messages_in
+from lists.intake.siu import read_siu
 
 Received = tuple[Reading, bytes]
 """A message as read, and as it came."""

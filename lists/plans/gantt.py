@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from lists.day_plan import Step
-from lists.scenario import Stage
+from lists.plans.day_plan import Step
+from lists.plans.scenario import Stage
 
 LEFT, RIGHT, TOP, ROW_HEIGHT, BAR_HEIGHT = 170, 20, 34, 34, 26  # of the picture [px]
 HOUR_WIDTH = 110  # an hour must hold its clock time, and a cycle its word [px]

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from lists.appointments import EXTENSIONS, R5
-from lists.scheduling import Fault, Unreadable
-from lists.segments import Segments
-from lists.siu import IMPLANT, OPERATOR, SIZE, VERSIONS, rejects
+from lists.intake.appointments import EXTENSIONS, R5
+from lists.intake.scheduling import Fault, Unreadable
+from lists.intake.segments import Segments
+from lists.intake.siu import IMPLANT, OPERATOR, SIZE, VERSIONS, rejects
 
 US = "LUMENKEEP"
 """The name under which we send."""

@@ -9,10 +9,10 @@ from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta, tzinfo
 from typing import Any
 
-from lists.day_facts import DayFacts, PlannedDay
-from lists.forecast import CaseChance
-from lists.scenario import Plan, Stage
-from lists.scenario_documents import read_plan, written_plan
+from lists.chances.forecast import CaseChance
+from lists.plans.day_facts import DayFacts, PlannedDay
+from lists.plans.documents import read_plan, written_plan
+from lists.plans.scenario import Plan, Stage
 
 CAUSES: Mapping[str, str] = {
     "no_tray_of_template": "No tray",

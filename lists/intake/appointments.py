@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
-from lists.scheduling import (
+from lists.intake.scheduling import (
     MISSING,
     NOT_IN_TABLE,
     NOT_KEPT,

@@ -5,8 +5,8 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Sequence
 
-from lists.candidates import Candidate, worked_out
-from lists.jobs import Day
+from lists.plans.candidates import Candidate, worked_out
+from lists.plans.jobs import Day
 
 COOLEST = 0.02  # how often a change for the worse is kept, from the start of the search to its end
 WARMEST = 0.10

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, tzinfo
 from typing import Any
 
-from lists.scheduling import (
+from lists.intake.scheduling import (
     MISSING,
     NOT_IN_TABLE,
     OTHER_EVENT,
@@ -25,7 +25,7 @@ from lists.scheduling import (
     Verb,
     reading_of,
 )
-from lists.segments import NULL, Segments, moment_of
+from lists.intake.segments import NULL, Segments, moment_of
 
 VERSIONS = ("2.3", "2.3.1", "2.4", "2.5", "2.5.1")
 EVENTS = {

@@ -16,7 +16,7 @@ from itertools import product
 
 import hl7
 
-from lists.scheduling import MISSING, NOT_IN_TABLE, NOT_KEPT, Fault, Unreadable
+from lists.intake.scheduling import MISSING, NOT_IN_TABLE, NOT_KEPT, Fault, Unreadable
 
 MOST_BYTES = 2 * 1024 * 1024
 CHARACTER_SETS = {

@@ -6,7 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from journal.documents import Reader, listed, mapped, nullable, one_of, record, text, truth, whole
-from lists.scenario import (
+from lists.plans.scenario import (
     GREATEST_WEIGHT,
     LATEST_MIN,
     MOST,

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from lists.candidates import Candidate, site_jobs
-from lists.jobs import Day, Job
-from lists.scenario import Stage, TrayState
-from lists.schedule import list_schedule, starts
+from lists.plans.candidates import Candidate, site_jobs
+from lists.plans.jobs import Day, Job
+from lists.plans.scenario import Stage, TrayState
+from lists.plans.schedule import list_schedule, starts
 
 NO_TRAY_OF_TEMPLATE = "no_tray_of_template"
 ALL_QUARANTINED = "all_quarantined"

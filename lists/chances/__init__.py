@@ -1,0 +1,1 @@
+"""The chance of a plan: the same steps on many drawn days."""

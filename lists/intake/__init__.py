@@ -1,0 +1,1 @@
+"""Messages of scheduling systems: read and written, without the patient."""
