@@ -11,6 +11,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from journal.append_only import append_only
+from journal.ladder import RUNGS
 from journal.policies import checked, names
 from journal.roles import RIGHTS, Right, Role
 from journal.seals import SignedHead
@@ -127,10 +128,6 @@ class PolicySetting(models.Model):
 
 WORDS_LENGTH = 300
 """Characters of a notice's sentence, and of its remedy, at most."""
-
-
-RUNGS = {1: Role.COORDINATOR, 2: Role.QUALITY}
-"""To whom a notice climbs that nobody takes on; rung 0 is the role that it is for."""
 
 
 class NoticeQuerySet(models.QuerySet["Notice"]):

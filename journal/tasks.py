@@ -14,6 +14,7 @@ from journal.models import Verification
 from journal.reads import TAIL_MOST, tail
 from journal.roles import Role
 from journal.sealing import seal, verify
+from journal.telling import climb
 
 NIGHT = time(3)
 """When the nightly check is due, in the unit's time; a night that was missed is made up."""
@@ -37,6 +38,12 @@ def watch_trail() -> None:
     Verification.objects.get_or_create(night=night, defaults={"asked_at": at})
     _answer(at)
     tell("trail", _troubles(at), at=at)
+
+
+@shared_task
+def climb_notices() -> None:
+    """Let notices climb that nobody took on in time."""
+    climb(timezone.now())
 
 
 def _answer(at: datetime) -> None:

@@ -4,15 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from textwrap import shorten
 
 from django.db import connection, transaction
 from django.db.models import Value
 from django.db.models.functions import Greatest
 
+from journal.ladder import RUNGS, Patience, rung_due
 from journal.models import WORDS_LENGTH, Notice
+from journal.policies import PolicyValue
+from journal.reads import policies
 from journal.roles import Role
+
+CLIMBING = ("cases", "decisions", "emergency", "messages", "trail")
+"""Topics whose notices climb: they are matters of hours. The others wait for a working day."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +63,34 @@ def tell(topic: str, concerns: Iterable[Concern], *, at: datetime) -> tuple[int,
         ]
         Notice.objects.bulk_create(fresh)
         return len(fresh), len(gone)
+
+
+def climb(at: datetime) -> int:
+    """Let every open notice climb that nobody took on in time; safe to run twice and beside itself.
+
+    A notice climbs by one conditional change of its own row, so that it climbs once whoever runs this.
+
+    Returns:
+        How many climbed.
+    """
+    values = policies()
+    patience = Patience(
+        {1: _minutes(values["climb_coordinator_min"]), 2: _minutes(values["climb_lead_min"])},
+        _minutes(values["acknowledged_min"]),
+    )
+    climbed = 0
+    for row in Notice.objects.still_open().filter(topic__in=CLIMBING, rung__lt=max(RUNGS)):
+        since, role = row.climbed_at or row.opened_at, Role(row.role)
+        seen = row.acknowledged_at
+        due = rung_due(role, row.rung, since=since, acknowledged_at=seen, at=at, patience=patience)
+        if due != row.rung:
+            same = Notice.objects.still_open().filter(pk=row.pk, rung=row.rung, acknowledged_at=seen)
+            climbed += same.update(rung=due, climbed_at=at)
+    return climbed
+
+
+def _minutes(value: PolicyValue) -> timedelta:
+    return timedelta(minutes=float(value))
 
 
 def _lock_topic(topic: str) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from config.station import assembling, inspecting, loading, returning, storing, theatre, unloading
+from config.station import assembling, emergency, inspecting, loading, returning, storing, theatre, unloading
 from config.station.screen import Mode
 from journal.roles import Right
 
@@ -136,6 +136,20 @@ MODES: dict[str, Mode] = {
             theatre.take_for_issue,
             theatre.show_for_issue,
             theatre.ISSUE_PRESSES,
+        ),
+        Mode(
+            "emergency",
+            "Emergency",
+            "bell",
+            Right.ISSUE,
+            "Scan the mark of the theatre.",
+            (
+                "For an emergency on no list: scan the theatre, then the set; look at its barrier, and scan it again.",
+                "Its case is made by that, with a code of its own, and the coordinators are told to look at the list.",
+            ),
+            emergency.take,
+            emergency.show,
+            emergency.PRESSES,
         ),
         Mode(
             "open",

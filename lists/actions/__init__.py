@@ -10,6 +10,7 @@ from lists.actions.day_plans import (
     plan_anew,
     take_up_plan,
 )
+from lists.actions.emergency import issue_emergency
 from lists.actions.fixing import apply_fix, undo_fix
 from lists.actions.messages import (
     list_system,
@@ -41,6 +42,7 @@ __all__ = [
     "free",
     "implant_piece",
     "issue",
+    "issue_emergency",
     "keep_progress",
     "keep_standing",
     "list_system",

@@ -55,7 +55,7 @@ def plan_case(  # noqa: PLR0913 - a booking states so many things
     if findings := tuple(_booking_facts(reference, duration_min)):
         raise Refused(*findings)
     fields = {
-        "list": _list_of(room, starts_at),
+        "list": list_of(room, starts_at),
         "procedure": kind,
         "starts_at": starts_at,
         "duration_min": duration_min,
@@ -65,7 +65,7 @@ def plan_case(  # noqa: PLR0913 - a booking states so many things
         "patient_ref": patient_ref,
     }
     case, new = Case.objects.select_for_update(of=("self",), no_key=True).get_or_create(
-        reference=reference, defaults={**fields, "code": _new_code()}
+        reference=reference, defaults={**fields, "code": new_code()}
     )
     if new:
         needs, findings = expand_case(case, anew=True)
@@ -86,12 +86,12 @@ def _booking_facts(reference: str, duration_min: int) -> Iterator[Finding]:
         )
 
 
-def _list_of(theatre: Theatre, starts_at: datetime) -> TheatreList:
+def list_of(theatre: Theatre, starts_at: datetime) -> TheatreList:
     """The theatre's list of that day in the unit's time zone."""
     return TheatreList.objects.get_or_create(theatre=theatre, day=timezone.localdate(starts_at))[0]
 
 
-def _new_code() -> str:
+def new_code() -> str:
     """A random code that no case has; never from a name or a number."""
     while True:
         code = "".join(secrets.choice(CODE_LETTERS) for _ in range(CODE_LENGTH))
@@ -137,7 +137,7 @@ def move_case(case: str, starts_at: datetime, *, theatre: str = "", act: Act) ->
     row = lock_case(case)
     need(Right.PLAN, "move", row.code, act)
     room = by_code("theatre", Theatre, theatre) if theatre else row.list.theatre
-    return _change(row, {"list": _list_of(room, starts_at), "starts_at": starts_at}, "move_case", act)
+    return _change(row, {"list": list_of(room, starts_at), "starts_at": starts_at}, "move_case", act)
 
 
 @action

@@ -28,6 +28,15 @@ def issue(pack: str, case: str, *, barrier_intact: bool, reason: str = "", act: 
     A pack that is to serve another case needs a reason.
     """
     served, row = lock_case(case), lock_pack(pack)
+    return hand_over(row, served, barrier_intact=barrier_intact, reason=reason, act=act)
+
+
+def hand_over(row: Pack, served: Case, *, barrier_intact: bool, reason: str, act: Act) -> Done:
+    """Issue a locked pack to a locked case.
+
+    Raises:
+        Refused: something stands against it; nothing is written.
+    """
     findings = (
         *_case_facts(served, "issue", row),
         *against_issue(

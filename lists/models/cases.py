@@ -72,6 +72,7 @@ class Case(models.Model):
     expanded_by = models.ManyToManyField(NeedsVersion, blank=True, related_name="cases")
     doubts = models.JSONField(default=builtins.list, blank=True, help_text="What could not be told of its needs.")
     state = models.CharField(max_length=20, choices=_STATES, default=CaseState.PLANNED)
+    emergency = models.BooleanField(default=False, help_text="Made on the fly, with the set handed to it.")
 
     objects: ClassVar[Any] = CaseQuerySet.as_manager()
 

@@ -3,6 +3,7 @@
 from lists.reads.choices import Choice, choices_for
 from lists.reads.completing import CanComplete, CannotComplete, Completing, Halt, Wish, completing
 from lists.reads.counting import CountRow, CountSheet, count_sheet, pack_facts, still_to_count
+from lists.reads.emergency import emergencies
 from lists.reads.going import Going, case_cause, going, sheet_due
 from lists.reads.history import (
     CaseHistory,
@@ -56,6 +57,7 @@ __all__ = [
     "completing",
     "count_sheet",
     "day_facts",
+    "emergencies",
     "facts_to_change",
     "fixes_of",
     "going",

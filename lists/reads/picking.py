@@ -119,7 +119,7 @@ def _sterile(requirements: list[Requirement]) -> dict[int, Pack]:
     by_tray: dict[int | None, Pack] = {pack.tray_id: pack for pack in found if pack.tray_id}
     by_key: dict[int | None, Pack] = {pack.pk: pack for pack in found}
     served = {
-        key: by_key.get(row.pack_id) or by_tray.get(row.tray_id or (row.pack.tray_id if row.pack else None))
+        key: by_key.get(row.pack_id) or by_tray.get(row.pack.tray_id if row.pack else row.tray_id)
         for key, row in chosen.items()
     }
     return {key: pack for key, pack in served.items() if pack is not None}

@@ -23,7 +23,7 @@ from lists.intake.reception import received_in
 from lists.intake.scheduling import Fault, Unreadable
 from lists.intake.segments import MOST_BYTES
 from lists.models import Message
-from lists.reads import CaseRow, case_cause, completing, list_readiness, standing_sets
+from lists.reads import CaseRow, case_cause, completing, emergencies, list_readiness, standing_sets
 from lists.states import CaseState, Readiness
 from lists.tasks.planning import make_plan, watch_days
 from reprocessing import folder
@@ -39,6 +39,7 @@ def watch_cases() -> None:
     at = timezone.now()
     tell("cases", _lacking(at), at=at)
     tell(TOPIC, asked_fixes(at), at=at)
+    tell("emergency", emergencies(), at=at)
 
 
 def _lacking(at: datetime) -> Iterator[Concern]:
