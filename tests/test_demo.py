@@ -88,6 +88,7 @@ ONLY_WHEN_ASKED: dict[str, str] = {
     "count-differs": "refuses to confirm the count of a loan; nothing of it stays",
     "count-open": "refuses to close a loan; nothing of it stays",
     "serves-another-case": "nobody can allocate a pack twice: it is said within “not in stock” only",
+    "wash-recalled": "stands only while a recall of a wash is under way; the demo begins without one",
 }
 """Findings that no unit at rest can show, and why."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -53,6 +54,13 @@ def form(**blank: Any) -> None:
 def doubt(**fields: Any) -> Doubt:
     values = {"load": make.load(), "test": machine_test(), **fields}
     return Doubt.objects.create(**values)
+
+
+def closure(**wrong: Any) -> None:
+    values = {"starts_at": AT, "ends_at": AT + timedelta(hours=1), "reason": "service", **wrong}
+    models.MachineClosure.objects.create(
+        machine=make.machine(tested=False), planned_at=AT, planned_by=makers.everybody(), **values
+    )
 
 
 def arrival(**fields: Any) -> None:
@@ -182,6 +190,9 @@ BREAKS: dict[str, list[Callable[[], Any]]] = {
     ],
     "arrival_kept_here_or_faulty": [lambda: arrival(fault="it is no text")],
     "device_report_once": [lambda: device_report("1", "1")],
+    "closure_ends_after_start": [lambda: closure(ends_at=AT)],
+    "closure_has_reason": [lambda: closure(reason="")],
+    "closure_lifted_by_name": [lambda: closure(lifted_at=AT)],
     "corrective_action_done_by_name": [
         lambda: corrective(done_at=AT, note="done"),
         lambda: corrective(done_by=makers.everybody(), note="done"),
