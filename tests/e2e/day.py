@@ -126,7 +126,7 @@ class Desk:
 def attach(desk: Desk, trace: str) -> None:
     """Upload a machine's record at the page of its load."""
     form = desk.step("Attach record")
-    form.get_by_label("The machine’s record as CSV").set_input_files(TRACES / f"{trace}.csv")
+    form.get_by_label("The machine’s record").set_input_files(TRACES / f"{trace}.csv")
     desk.press("Attach record", form)
 
 

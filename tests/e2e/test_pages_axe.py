@@ -108,6 +108,7 @@ PAGES: dict[str, Callable[[World], list[str]]] = {
     "recall": lambda of: [reverse("recall", args=[of.recall])],
     "list-day": lambda _: [reverse("list-day", args=[soon().date()])],
     "list-board": lambda _: [reverse("list-board", args=[soon().date()])],
+    "day-plan": lambda _: [reverse("day-plan", args=[soon().date()])],
     "go-day": lambda _: [reverse("go-day", args=[soon().date()])],
     "pick-day": lambda _: [reverse("pick-day", args=[soon().date()])],
     "complete-day": lambda _: [reverse("complete-day", args=[soon().date()])],

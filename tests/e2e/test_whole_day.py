@@ -111,7 +111,7 @@ def a_piece_is_missing(desk: Desk, morning: Morning) -> None:
 def the_worker_tells(desk: Desk, morning: Morning) -> None:
     """The timetable's job has run: the missing piece is a notice."""
     app.send_task("lists.tasks.watch_cases")
-    notice = desk.page.get_by_text(f"{morning.lost} is missing")
+    notice = desk.page.get_by_role("link", name=f"{morning.lost} is missing")
     desk.go("/notices/")
     for _ in range(20):
         if notice.is_visible():
