@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import timedelta
 from typing import Any
 
 import pytest
 from celery.contrib.testing.worker import start_worker
+from celery.signals import before_task_publish, task_postrun
 from django.utils import timezone
 
 from config.celery import app
@@ -358,8 +359,23 @@ def test_the_timetable_runs_every_job() -> None:
     assert all(0 < entry["schedule"] <= 15 * 60 for entry in app.conf.beat_schedule.values())
 
 
+@pytest.fixture
+def all_done() -> Iterator[Callable[[], bool]]:
+    """Whether every job that was sent has been done, so that none is at work when the test ends."""
+    counts = {"sent": 0, "done": 0}
+
+    def count(signal: object, **_: object) -> None:
+        counts["sent" if signal is before_task_publish else "done"] += 1
+
+    for signal in (before_task_publish, task_postrun):
+        signal.connect(count)
+    yield lambda: counts["sent"] == counts["done"]
+    for signal in (before_task_publish, task_postrun):
+        signal.disconnect(count)
+
+
 @pytest.mark.django_db(transaction=True)
-def test_a_worker_does_what_it_is_sent_however_often() -> None:
+def test_a_worker_does_what_it_is_sent_however_often(all_done: Callable[[], bool]) -> None:
     worn, expiring = _worn(), _expiring()
     with start_worker(app, pool="threads", concurrency=2, perform_ping_check=False):
         for job in (watch_life, watch_expiry, watch_decisions, watch_cases, watch_completion) * 3:
@@ -369,6 +385,7 @@ def test_a_worker_does_what_it_is_sent_however_often() -> None:
         for job in (watch_life, watch_expiry) * 3:
             job.delay()
         _until(lambda: told() == [expiring])
+        _until(all_done)
     assert Notice.objects.count() == 2
 
 
