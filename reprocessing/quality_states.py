@@ -8,6 +8,7 @@ from enum import StrEnum
 from journal.findings import Finding, stop
 from journal.moves import Move
 from journal.roles import Right
+from reprocessing.states import Step
 
 
 class Cause(StrEnum):
@@ -44,6 +45,10 @@ QUALITY_MOVES: dict[str, Move] = {
         Move("keep_open", frozenset({S.TO_CLOSE}), S.OPEN, Right.RELEASE),
         Move("close", frozenset({S.TO_CLOSE}), S.CLOSED, Right.RELEASE),
     )
+}
+
+QUALITY_STEPS: dict[str, Step] = {
+    "add_corrective_action": Step("add a corrective action to", (S.OPEN,), Right.DECIDE),
 }
 
 

@@ -15,7 +15,7 @@ from journal.findings import Finding, Refused, stop, unknown
 from journal.reads import policy
 from journal.roles import Right, Role
 from reprocessing.models import CorrectiveAction, Load, Machine, Nonconformity, NonconformityLine, Recall
-from reprocessing.quality_states import Cause, QualityState, against_closing, against_proposal
+from reprocessing.quality_states import QUALITY_STEPS, Cause, QualityState, against_closing, against_proposal
 from reprocessing.rules import wrong_state
 from reprocessing.writer import lock_nonconformity, move_nonconformity
 from trays.models import Pack
@@ -63,10 +63,11 @@ def _known(word: str, words: type[Cause] | type[Role], verb: str, subject: str, 
 def add_corrective_action(nonconformity: str, what: str, *, role: str, due: date, act: Act) -> Done:
     """Say what is to be done about a non-conformity, by whom in the unit, until when."""
     row = lock_nonconformity(nonconformity)
-    need(Right.DECIDE, "add a corrective action to", row.code, act)
-    what = reason_given(what, "add a corrective action to", row.code)
-    _known(role, Role, "add a corrective action to", row.code, "role")
-    facts = [*_not_open("add a corrective action to", row), *_past(row, due, act)]
+    step = QUALITY_STEPS["add_corrective_action"]
+    need(step.right, step.says, row.code, act)
+    what = reason_given(what, step.says, row.code)
+    _known(role, Role, step.says, row.code, "role")
+    facts = [*_not_open(step.says, row), *_past(row, due, act)]
     if facts:
         raise Refused(*facts)
     number = row.corrective_actions.count() + 1

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from journal.actions import Done
-from journal.doors import act_of, perform, person_of
+from journal.doors import person_of
 from journal.findings import Finding
 from journal.models import Person
 from reprocessing import actions, forms
@@ -22,7 +21,7 @@ from reprocessing.states import DAY_TESTS, MACHINE_MOVES, MACHINE_STEPS, LoadSta
 from reprocessing.views.intake_forms import LeakRecord
 from reprocessing.views.offers import Asked, Offer, against, is_time_for
 from reprocessing.views.upkeep_forms import LiftClosure, PlanClosure
-from reprocessing.views.verbs import Verb
+from reprocessing.views.verbs import Verb, carry_out
 
 MOST_ROWS = 20
 """Tests, loads and decisions on a machine's page; the rest stands in the trail."""
@@ -136,12 +135,4 @@ def _offer(row: Machine, by: Person, name: str, facts: Iterable[Finding] = (), *
 def machine_verb(request: HttpRequest, code: str, verb: str) -> HttpResponse:
     """A verb on a machine; afterwards its page."""
     row = get_object_or_404(Machine, code=code)
-    chosen = VERBS.get(verb.replace("-", "_"))
-    if chosen is None:
-        raise Http404
-
-    def run() -> Done:
-        said = forms.filled(chosen.form(request.POST, machine=row))
-        return chosen.action(row.code, **said, act=act_of(request))
-
-    return perform(request, run, to=reverse("machine", args=[row.code]))
+    return carry_out(request, VERBS, verb, row.code, to=reverse("machine", args=[row.code]), machine=row)

@@ -1,4 +1,4 @@
-"""What a page offers of a load now: each verb with its form, or with the reason why it may not happen."""
+"""What a page offers of a thing now: each verb with its form, or with the reason why it may not happen."""
 
 from __future__ import annotations
 
@@ -15,22 +15,25 @@ from journal.models import Person
 from journal.moves import Move, why_not
 from reprocessing import rules
 from reprocessing.checklist import Check
-from reprocessing.models import Load, Machine
+from reprocessing.models import Load, Machine, Nonconformity, Recall
 from reprocessing.reads import against_release, against_start, holds_implant
 from reprocessing.states import LoadKind, Result
 from reprocessing.views.verbs import VERBS, Rule, Verb
 
+Thing = Load | Machine | Recall | Nonconformity
+"""What a verb is done to."""
+
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """A verb for one load and one person, now.
+    """A verb for one thing and one person, now.
 
     Args:
         verb: what is offered.
         address: where its form is sent.
         form: what it must be told.
         why_not: what stands against it; empty when it may happen.
-        now: whether the load is in a state of the verb.
+        now: whether the thing is in a state of the verb.
     """
 
     verb: Verb
@@ -45,7 +48,7 @@ def is_time_for(rule: Rule, state: str) -> bool:
     return rule is None or state in (rule.origins if isinstance(rule, Move) else rule.states)
 
 
-def against(rule: Rule, thing: Load | Machine, by: Person, facts: Iterable[Finding]) -> tuple[Finding, ...]:
+def against(rule: Rule, thing: Thing, by: Person, facts: Iterable[Finding]) -> tuple[Finding, ...]:
     """What stands against a verb now; its facts are looked up only where the state suits it."""
     asked: dict[str, Any] = {"subject": str(thing), "state": thing.state, "rights": by.rights}
     if rule is None:
@@ -54,6 +57,25 @@ def against(rule: Rule, thing: Load | Machine, by: Person, facts: Iterable[Findi
     if isinstance(rule, Move):
         return why_not(rule, facts=found, **asked)
     return (*rules.against_step(rule, **asked), *found)
+
+
+def offer_of(verb: Verb, thing: Thing, by: Person, *, url_name: str, facts: Iterable[Finding] = ()) -> Offer:
+    """A verb whose form needs to be told nothing of the thing.
+
+    Args:
+        verb: the verb.
+        thing: what it is done to.
+        by: who would do it.
+        url_name: name of the address that takes (code, verb).
+        facts: what else stands against it.
+    """
+    return Offer(
+        verb,
+        reverse(url_name, args=[thing.code, verb.name.replace("_", "-")]),
+        verb.form(auto_id=f"{verb.name}_%s"),
+        against(verb.rule, thing, by, facts),
+        is_time_for(verb.rule, thing.state),
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,60 +2,66 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any
-
 from django.db.models import Count
-from django.forms import Form
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from journal.actions import Done
-from journal.doors import act_of, perform, person_of, signed_act
-from journal.findings import Finding
-from journal.moves import Move, right_missing, why_not
-from journal.roles import Right
+from journal.doors import act_of, perform, person_of
+from journal.models import Person
 from reprocessing import actions, forms
 from reprocessing.models import Nonconformity
-from reprocessing.quality_states import QUALITY_MOVES, QualityState, against_closing
+from reprocessing.quality_states import QUALITY_MOVES, QUALITY_STEPS, QualityState, against_closing
 from reprocessing.reads import trail_of
 from reprocessing.reads.quality import by_number, unraised
+from reprocessing.views.offers import Offer, offer_of
 from reprocessing.views.quality_forms import Corrective, RaiseNonconformity
+from reprocessing.views.verbs import Verb, carry_out
 
 MOST_ROWS = 200
 SHOWN = {"open": "Open", "overdue": "Overdue", "closed": "Closed"}
 
 
-@dataclass(frozen=True, slots=True)
-class Verb:
-    """A verb of a non-conformity as its page offers it; without a move it asks for a right while it is open."""
-
-    label: str
-    icon: str
-    form: type[Form]
-    action: Callable[..., Done]
-    move: Move | None = None
-    signed: bool = False
-
-
 VERBS: dict[str, Verb] = {
-    "action": Verb("Add corrective action", "plus", Corrective, actions.add_corrective_action),
-    "propose": Verb(
-        "Propose closure",
-        "signature",
-        forms.Signed,
-        actions.propose_quality_closure,
-        QUALITY_MOVES["propose_closure"],
-        signed=True,
-    ),
-    "keep-open": Verb("Keep open", "undo-2", forms.Why, actions.keep_nonconformity_open, QUALITY_MOVES["keep_open"]),
-    "close": Verb(
-        "Close", "shield-check", forms.Closing, actions.close_nonconformity, QUALITY_MOVES["close"], signed=True
-    ),
+    verb.name: verb
+    for verb in (
+        Verb(
+            "action",
+            "Add corrective action",
+            "plus",
+            Corrective,
+            actions.add_corrective_action,
+            QUALITY_STEPS["add_corrective_action"],
+        ),
+        Verb(
+            "propose",
+            "Propose closure",
+            "signature",
+            forms.Signed,
+            actions.propose_quality_closure,
+            QUALITY_MOVES["propose_closure"],
+            signed=True,
+        ),
+        Verb(
+            "keep_open",
+            "Keep open",
+            "undo-2",
+            forms.Why,
+            actions.keep_nonconformity_open,
+            QUALITY_MOVES["keep_open"],
+        ),
+        Verb(
+            "close",
+            "Close",
+            "shield-check",
+            forms.Closing,
+            actions.close_nonconformity,
+            QUALITY_MOVES["close"],
+            signed=True,
+        ),
+    )
 }
 
 
@@ -108,43 +114,23 @@ def nonconformity(request: HttpRequest, code: str) -> HttpResponse:
         "row": row,
         "today": timezone.localdate(),
         "actions": by_number(row),
-        "offers": [_offer(row, name, verb, request) for name, verb in VERBS.items()],
+        "offers": [_offer(row, verb, person_of(request)) for verb in VERBS.values()],
         "lines": trail_of(row),
     }
     return render(request, "reprocessing/nonconformity.html", context)
 
 
-def _offer(row: Nonconformity, name: str, verb: Verb, request: HttpRequest) -> dict[str, Any]:
-    by = person_of(request)
-    against: tuple[Finding, ...]
-    if verb.move is None:
-        against = () if Right.DECIDE in by.rights else (right_missing(Right.DECIDE, verb.label.lower(), row.code),)
-    else:
-        raised, proposed = row.raised_by_id == by.pk, row.proposed_by_id == by.pk
-        facts = against_closing(row.code, by, raised=raised, proposed=proposed) if name == "close" else ()
-        against = why_not(verb.move, subject=row.code, state=row.state, rights=by.rights, facts=facts)
-    return {
-        "verb": verb,
-        "form": verb.form(auto_id=f"{name}_%s"),
-        "address": reverse("nonconformity-verb", args=[row.code, name]),
-        "now": row.state in (verb.move.origins if verb.move else {QualityState.OPEN}),
-        "why_not": against,
-    }
+def _offer(row: Nonconformity, verb: Verb, by: Person) -> Offer:
+    raised, proposed = row.raised_by_id == by.pk, row.proposed_by_id == by.pk
+    facts = against_closing(row.code, by, raised=raised, proposed=proposed) if verb.name == "close" else ()
+    return offer_of(verb, row, by, url_name="nonconformity-verb", facts=facts)
 
 
 @require_POST
 def nonconformity_verb(request: HttpRequest, code: str, verb: str) -> HttpResponse:
     """A verb on a non-conformity; afterwards its page."""
     row = get_object_or_404(Nonconformity, code=code)
-    chosen = VERBS.get(verb)
-    if chosen is None:
-        raise Http404
-
-    def run() -> Done:
-        said = forms.filled(chosen.form(request.POST))
-        return chosen.action(row.code, **said, act=signed_act(request) if chosen.signed else act_of(request))
-
-    return perform(request, run, to=reverse("nonconformity", args=[row.code]))
+    return carry_out(request, VERBS, verb, row.code, to=reverse("nonconformity", args=[row.code]))
 
 
 @require_POST

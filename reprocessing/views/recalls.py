@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Count
-from django.forms import Form
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
@@ -19,8 +16,7 @@ from django.views.decorators.http import require_POST, require_safe
 from instruments.identity import mark_key
 from instruments.models import Mark
 from journal.actions import Act, Done
-from journal.doors import act_of, perform, person_of, signed_act
-from journal.moves import why_not
+from journal.doors import act_of, perform, person_of
 from journal.tables import plain_cell
 from reprocessing import actions, forms
 from reprocessing.models import Machine, Recall
@@ -37,19 +33,9 @@ from reprocessing.reads.recalls import (
 )
 from reprocessing.recall_states import RECALL_MOVES, RecallState
 from reprocessing.states import MachineKind
+from reprocessing.views.offers import offer_of
+from reprocessing.views.verbs import Verb, carry_out
 from trays.models import Pack
-
-
-@dataclass(frozen=True, slots=True)
-class Verb:
-    """A verb of a recall as its page offers it; `move` is the row of the state table, if it is one."""
-
-    label: str
-    icon: str
-    form: type[Form]
-    action: Callable[..., Done]
-    move: str = ""
-    signed: bool = False
 
 
 def _settle(recall: str, *, thing: str, outcome: str, note: str, act: Act) -> Done:
@@ -64,13 +50,26 @@ def _scanned(recall: str, mark: str) -> str:
     return pack.first() or piece.first() or text
 
 
+M = RECALL_MOVES
+
 VERBS: dict[str, Verb] = {
-    "issue": Verb("Issue recall", "triangle-alert", forms.Signed, actions.issue_recall, "issue", signed=True),
-    "drop": Verb("Drop draft", "x", forms.Why, actions.drop_recall, "drop"),
-    "settle": Verb("Settle", "check", forms.Settle, _settle),
-    "propose": Verb("Propose closure", "signature", forms.Signed, actions.propose_closure, "propose_closure", True),
-    "keep-open": Verb("Keep open", "undo-2", forms.Why, actions.keep_recall_open, "keep_open"),
-    "close": Verb("Close recall", "shield-check", forms.Closing, actions.close_recall, "close", signed=True),
+    verb.name: verb
+    for verb in (
+        Verb("issue", "Issue recall", "triangle-alert", forms.Signed, actions.issue_recall, M["issue"], signed=True),
+        Verb("drop", "Drop draft", "x", forms.Why, actions.drop_recall, M["drop"]),
+        Verb("settle", "Settle", "check", forms.Settle, _settle, None),
+        Verb(
+            "propose",
+            "Propose closure",
+            "signature",
+            forms.Signed,
+            actions.propose_closure,
+            M["propose_closure"],
+            signed=True,
+        ),
+        Verb("keep_open", "Keep open", "undo-2", forms.Why, actions.keep_recall_open, M["keep_open"]),
+        Verb("close", "Close recall", "shield-check", forms.Closing, actions.close_recall, M["close"], signed=True),
+    )
 }
 
 
@@ -119,14 +118,14 @@ def recall(request: HttpRequest, code: str) -> HttpResponse:
         Recall.objects.select_related("machine", "issued_by", "proposed_by", "closed_by"), code=code
     )
     items = list(items_of(row))
-    rights = person_of(request).rights
+    by = person_of(request)
     context: dict[str, Any] = {
         "recall": row,
         "loads": row.recall_loads.select_related("load__machine"),
         "preview": preview(row) if row.state == RecallState.DRAFT else None,
         "tallies": tallies(items),
         "whole": whole(items),
-        "offers": [_offer(row, name, verb, rights) for name, verb in VERBS.items() if verb.move],
+        "offers": [offer_of(verb, row, by, url_name="recall-verb") for verb in VERBS.values() if verb.rule],
         "searching": row.state == RecallState.ISSUED,
         "lines": trail_of(row),
         **_by_indicators(row),
@@ -144,31 +143,11 @@ def _by_indicators(row: Recall) -> dict[str, Any]:
     return {"scope": scope, "stale": row.state == RecallState.DRAFT and now != named}
 
 
-def _offer(row: Recall, name: str, verb: Verb, rights: Any) -> dict[str, Any]:
-    move = RECALL_MOVES[verb.move]
-    return {
-        "verb": verb,
-        "form": verb.form(auto_id=f"{name}_%s"),
-        "address": reverse("recall-verb", args=[row.code, name]),
-        "now": row.state in move.origins,
-        "why_not": why_not(move, subject=row.code, state=row.state, rights=rights),
-    }
-
-
 @require_POST
 def recall_verb(request: HttpRequest, code: str, verb: str) -> HttpResponse:
     """A verb on a recall; afterwards its page."""
     row = get_object_or_404(Recall, code=code)
-    chosen = VERBS.get(verb)
-    if chosen is None:
-        raise Http404
-
-    def run() -> Done:
-        said = forms.filled(chosen.form(request.POST))
-        act = signed_act(request) if chosen.signed else act_of(request)
-        return chosen.action(row.code, **said, act=act)
-
-    return perform(request, run, to=reverse("recall", args=[row.code]))
+    return carry_out(request, VERBS, verb, row.code, to=reverse("recall", args=[row.code]))
 
 
 @require_safe

@@ -1,9 +1,10 @@
-"""What a page may ask of a load: each verb with its form, its address and the action behind it."""
+"""Verbs of a page: each with its form, its address and the action behind it; and those of a load."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from django.forms import Form
 from django.http import Http404, HttpRequest, HttpResponse
@@ -32,7 +33,7 @@ class Verb:
         label: what the button says: verb and object.
         icon: of the sprite.
         form: what it must be told.
-        action: takes the code of the load or machine, and what the form says.
+        action: takes the code of the thing, and what the form says.
         rule: who may do it, and in which states.
         signed: the person signs it with their password.
     """
@@ -87,18 +88,38 @@ VERBS: dict[str, Verb] = {
 }
 
 
-@require_POST
-def load_verb(request: HttpRequest, code: str, verb: str) -> HttpResponse:
-    """A verb on a load; afterwards its page, or the page that the form stood on."""
-    load = get_object_or_404(Load.objects.select_related("machine"), code=code)
-    chosen = VERBS.get(verb.replace("-", "_"))
+def carry_out(
+    request: HttpRequest, verbs: Mapping[str, Verb], name: str, code: str, *, to: str, **known: Any
+) -> HttpResponse:
+    """Do the verb of a page that has this name in its address; afterwards go `to` a page.
+
+    Args:
+        request: the form as it was sent.
+        verbs: what the page offers.
+        name: last part of the address.
+        code: of the thing.
+        to: the page that follows.
+        known: what the forms must be told of the thing.
+
+    Raises:
+        Http404: the page offers no such verb.
+    """
+    chosen = verbs.get(name.replace("-", "_"))
     if chosen is None:
         raise Http404
 
     def run() -> Done:
-        said = forms.filled(chosen.form(request.POST, request.FILES, load=load, by=person_of(request)))
+        said = forms.filled(chosen.form(request.POST, request.FILES, **known))
         act = signed_act(request) if chosen.signed else act_of(request)
-        return chosen.action(load.code, **said, act=act)
+        return chosen.action(code, **said, act=act)
 
+    return perform(request, run, to=to)
+
+
+@require_POST
+def load_verb(request: HttpRequest, code: str, verb: str) -> HttpResponse:
+    """A verb on a load; afterwards its page, or the page that the form stood on."""
+    load = get_object_or_404(Load.objects.select_related("machine"), code=code)
     back = request.POST.get("back", "")
-    return perform(request, run, to=back if is_local(back) else reverse("load", args=[load.code]))
+    to = back if is_local(back) else reverse("load", args=[load.code])
+    return carry_out(request, VERBS, verb, load.code, to=to, load=load, by=person_of(request))
