@@ -129,10 +129,7 @@ def lock_box(code: str) -> QuarantineBox:
     Raises:
         Refused: no box has this code.
     """
-    box: QuarantineBox | None = QuarantineBox.objects.select_for_update().filter(code=code).first()
-    if box is None:
-        raise Refused(unknown("quarantine box", code))
-    return box
+    return locked(QuarantineBox.objects.all(), "quarantine box", code)
 
 
 def move_box(

@@ -4,25 +4,18 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from django.utils import timezone
-
-from config.station.answers import Answer, Press, Result, Scan, did, need_kind, question, scanned_again, shown, stop
+from config.station.answers import Answer, Press, Result, Scan, did, need_kind, scanned_again, stop
+from config.station.barrier import ask_barrier, look_at_barrier
 from config.station.resolve import page_of
-from config.station.screen import Button, Item, Shown, View, cut, why_not_now
+from config.station.screen import Item, Shown, View, cut
 from config.station.storing import pack_of
-from config.templatetags.words import moment
 from instruments.identity import Kind
 from journal.actions import Act
-from journal.findings import Refused, Severity, stops
-from journal.moves import why_not
-from journal.reads import policy
 from lists.actions import issue_emergency
-from lists.issuing import against_issue
 from lists.models import StandingSet, Theatre
-from lists.reads import pack_facts
 from trays.actions import quarantine_pack
 from trays.models import Pack
-from trays.states import PACK_MOVES, PackState
+from trays.states import PackState
 
 
 def take(scan: Scan) -> Answer:
@@ -37,23 +30,7 @@ def take(scan: Scan) -> Answer:
     scan = replace(scan, thing=replace(scan.thing, code=pack.code))
     if scanned_again(scan, "pack"):
         return _issued(pack.code, scan.held["theatre"], scan.act)
-    findings = (
-        *why_not(PACK_MOVES["issue"], subject=pack.code, state=pack.state, rights=scan.act.by.rights),
-        *against_issue(
-            pack_facts(pack),
-            barrier_intact=True,
-            case="",
-            at=scan.act.at,
-            today=timezone.localdate(scan.act.at),
-            immediate_min=int(policy("immediate_use_min")),
-        ),
-    )
-    if against := stops(findings):
-        raise Refused(*against)
-    looks = tuple(finding.words for finding in findings if finding.severity is Severity.LOOK)
-    step = "Dry, whole and sealed: scan it again. If not, say so below."
-    what = f"{pack.name} {pack.code}: look at its barrier."
-    return question(what, step, pack.code, shown(scan, "pack"), also=looks)
+    return look_at_barrier(pack, scan)
 
 
 def _theatre(scan: Scan) -> Answer:
@@ -93,17 +70,4 @@ def show(view: View) -> Shown:
     room = Theatre.objects.filter(code=view.held.get("theatre", "")).first()
     carried = (Item("theatre", f"Emergency in {room.name}", ""),) if room else ()
     shown_now = Shown("Standing sets on the shelf", items, more, none="No standing set is sterile.", carried=carried)
-    if "pack" not in view.held:
-        return shown_now
-    pack = Pack.objects.get(code=view.held["pack"])
-    issuing = why_not_now(PACK_MOVES["issue"], pack.code, pack.state, view.by)
-    holding = why_not_now(PACK_MOVES["quarantine"], pack.code, pack.state, view.by)
-    return replace(
-        shown_now,
-        asks=f"Is the barrier of {pack.code} dry, whole and sealed?",
-        points=(f"Use by {moment(pack.use_by)}.", "If it is, scan it again: it is issued to the emergency."),
-        buttons=(
-            Button("issue", "Intact: issue it", "check", main=True, why_not=issuing),
-            Button("damaged", "Not intact: quarantine it", "lock", why_not=holding),
-        ),
-    )
+    return replace(shown_now, **ask_barrier(view, to="emergency")) if "pack" in view.held else shown_now

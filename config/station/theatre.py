@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime
-from typing import Any
 
 from django.utils import timezone
 
@@ -19,9 +18,9 @@ from config.station.answers import (
     question,
     refused,
     scanned_again,
-    shown,
     stop,
 )
+from config.station.barrier import ask_barrier, look_at_barrier
 from config.station.queues import issued_packs, open_cases, requirements_left
 from config.station.resolve import page_of
 from config.station.returning import implanted
@@ -32,17 +31,13 @@ from instruments.identity import Kind
 from instruments.models import PartKind, Piece
 from instruments.states import PIECE_MOVES
 from journal.actions import Act
-from journal.findings import Finding, Refused, Severity, stops
+from journal.findings import Refused
 from journal.moves import why_not
-from journal.reads import policy
 from lists.actions import issue, open_pack
-from lists.issuing import against_issue
 from lists.models import Case, Issue
-from lists.reads import pack_facts
 from lists.states import OPEN_CASES
 from trays.actions import quarantine_pack
 from trays.models import Pack
-from trays.states import PACK_MOVES
 
 NEEDS_REASON = "serves-another-case"
 
@@ -81,28 +76,7 @@ def take_for_issue(scan: Scan) -> Answer:
     scan = replace(scan, thing=replace(scan.thing, code=pack.code))
     if scanned_again(scan, "pack"):
         return _issued(scan.held, "", scan.act)
-    findings = _against(pack, scan)
-    if against := stops(findings):
-        raise Refused(*against)
-    looks = tuple(finding.words for finding in findings if finding.severity is Severity.LOOK)
-    what = f"{pack.name} {pack.code}: look at its barrier."
-    step = "Dry, whole and sealed: scan it again. If not, say so below."
-    return question(what, step, pack.code, shown(scan, "pack", "reason"), also=looks)
-
-
-def _against(pack: Pack, scan: Scan) -> tuple[Finding, ...]:
-    """What speaks against issuing the pack even if its barrier is intact, so that nobody looks at it in vain."""
-    return (
-        *why_not(PACK_MOVES["issue"], subject=pack.code, state=pack.state, rights=scan.act.by.rights),
-        *against_issue(
-            pack_facts(pack),
-            barrier_intact=True,
-            case=scan.held["case"],
-            at=scan.act.at,
-            today=timezone.localdate(scan.act.at),
-            immediate_min=int(policy("immediate_use_min")),
-        ),
-    )
+    return look_at_barrier(pack, scan, "reason")
 
 
 def _issued(held: Held, reason: str, act: Act) -> Answer:
@@ -147,24 +121,10 @@ def show_for_issue(view: View) -> Shown:
     )
     carried = (_carried_case(view.held["case"]),)
     shown_now = Shown("Not issued yet", items, more, none="Everything is issued.", carried=carried)
-    return replace(shown_now, **_ask_barrier(view)) if "pack" in view.held else shown_now
-
-
-def _ask_barrier(view: View) -> dict[str, Any]:
-    pack = Pack.objects.prefetch_related("lacks").get(code=view.held["pack"])
-    points = [f"Use by {moment(pack.use_by)}.", "If it is, scan the pack again: it is issued to the case."]
-    points += [f"It went out without {lack}." for lack in pack.lacks.all()]
+    if "pack" not in view.held:
+        return shown_now
     fields = (Field("reason", "Why this pack", required=True),) if "reason" in view.held else ()
-    issuing = why_not_now(PACK_MOVES["issue"], pack.code, pack.state, view.by)
-    holding = why_not_now(PACK_MOVES["quarantine"], pack.code, pack.state, view.by)
-    return {
-        "asks": f"Is the barrier of {pack.code} dry, whole and sealed?",
-        "points": tuple(points),
-        "buttons": (
-            Button("issue", "Intact: issue it", "check", fields, main=True, why_not=issuing),
-            Button("damaged", "Not intact: quarantine it", "lock", why_not=holding),
-        ),
-    }
+    return replace(shown_now, **ask_barrier(view, to="case", fields=fields))
 
 
 def take_for_opening(scan: Scan) -> Answer:
