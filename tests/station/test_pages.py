@@ -163,7 +163,7 @@ def test_the_day_shows_work_queues_and_notices(clock: Clock) -> None:
     response = at_work(nurse).get("/")
     page = response.content.decode()
     assert [mode.slug for mode in response.context["work"]] == [
-        "return", "inspect", "assemble", "store", "issue", "open",
+        "return", "inspect", "assemble", "store", "issue", "emergency", "open",
     ]  # fmt: skip
     waiting = {queue.label: (queue.waiting, address) for queue, address in response.context["queues"]}
     assert waiting["packs out with a case"] == (1, "/scan/return/")
