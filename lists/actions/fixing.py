@@ -19,7 +19,7 @@ from lists.actions.planning import move_case
 from lists.changes import READY, Change, Who
 from lists.models import Allocation, Case, CaseLine, Requirement
 from lists.readiness import CaseReadiness
-from lists.reads import applied_fixes, facts_to_change, list_readiness
+from lists.reads import applied_fixes, day_needs, facts_to_change, list_readiness
 from lists.remedies import Remedy, remedies
 from lists.states import OPEN_CASES, Readiness
 from lists.writer import lock_case
@@ -86,7 +86,7 @@ def _offered(case: str, fix_key: str, act: Act) -> tuple[Case, Remedy, CaseReadi
     row = lock_case(case)
     need(Right.PLAN, "apply a fix to", row.code, act)
     _lock_day(row)
-    _, day = facts_to_change(row.list.day, at=act.at)
+    day = facts_to_change(day_needs(row.list.day, at=act.at))
     judged = day.judged()
     ranked = remedies(day, row.code, judged) if row.code in judged else ()
     fix = next((one for one in ranked if one.key == fix_key), None)
@@ -148,7 +148,7 @@ def _held(held: Allocation | None) -> dict[str, str]:
 
 def _keep_promise(case: Case, fix: Remedy, act: Act) -> None:
     """The day is judged again as it was written: every case must be what was said of it, or nothing is changed."""
-    _, day = facts_to_change(case.list.day, at=act.at)
+    day = facts_to_change(day_needs(case.list.day, at=act.at))
     found: dict[str, Readiness] = {code: row.verdict for code, row in day.judged().items()}
     for code, promised in fix.promised.items():
         if found.get(code) != promised:

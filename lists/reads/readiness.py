@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, time
 
@@ -78,29 +78,57 @@ def stage_times() -> StageTimes:
     return StageTimes(**{field.name: int(values[field.name]) for field in fields(StageTimes)})
 
 
-def list_readiness(day: date, *, at: datetime, theatre: str = "") -> DayReadiness:
-    """Every case of a day with its readiness; all theatres are judged together, for they share the sets.
+@dataclass(frozen=True, slots=True)
+class DayNeeds:
+    """What a day is judged by, as it was read at a moment: every theatre, for they share the sets.
 
     Args:
         day: the day of the lists.
-        at: the moment of asking.
+        at: that moment.
+        cases: its cases that were not cancelled, in order of start.
+        needs: what each of them needs, in the same order.
+        sets: everything that could serve, by code.
+        times: how long the steps take [min].
+    """
+
+    day: date
+    at: datetime
+    cases: tuple[Case, ...]
+    needs: tuple[CaseNeeds, ...]
+    sets: Mapping[str, Whereabouts]
+    times: StageTimes
+
+
+def day_needs(day: date, *, at: datetime) -> DayNeeds:
+    """Read a day, in a number of queries that does not grow with its cases."""
+    cases, times = cases_of(day), stage_times()
+    sets = stock(asked_by(cases), now=timezone.localtime(at), times=times)
+    needs = [needs_of(case) for case in cases]
+    chains = chains_of([found for case, one in zip(cases, needs, strict=True) for found in _chained(case, one, sets)])
+    chained = tuple(replace(one, chain=chains.get(one.code, ())) for one in needs)
+    return DayNeeds(day, at, tuple(cases), chained, sets, times)
+
+
+def list_readiness(day: date, *, at: datetime, theatre: str = "") -> DayReadiness:
+    """Every case of a day with its readiness; arguments as of `readiness_of`."""
+    return readiness_of(day_needs(day, at=at), theatre=theatre)
+
+
+def readiness_of(read: DayNeeds, *, theatre: str = "") -> DayReadiness:
+    """Every case of a day as it was read, with its readiness.
+
+    Args:
+        read: the day.
         theatre: code of a theatre, to show its cases only.
     """
-    cases = cases_of(day)
-    needs, sets, times = _judged_by(cases, at)
-    readiness = judge_list(needs, sets, now=timezone.localtime(at), times=times)
+    now = timezone.localtime(read.at)
+    readiness = judge_list(read.needs, read.sets, now=now, times=read.times)
     rows = tuple(
         CaseRow(case, readiness[case.code] if case.state in OPEN_CASES else None)
-        for case in cases
+        for case in read.cases
         if theatre in ("", case.list.theatre.code)
     )
-    return DayReadiness(day, timezone.localtime(at), rows, standing_sets(day, at=at))
-
-
-def day_needs(day: date, *, at: datetime) -> tuple[list[Case], list[CaseNeeds], dict[str, Whereabouts], StageTimes]:
-    """What a day is judged by: its cases, what they need, everything that could serve, and the stage times."""
-    cases = cases_of(day)
-    return cases, *_judged_by(cases, at)
+    return DayReadiness(read.day, now, rows, standing_sets(read.day, at=read.at))
 
 
 def promised_elsewhere(day: date) -> set[str]:
@@ -112,12 +140,11 @@ def promised_elsewhere(day: date) -> set[str]:
 
 def suggestions(day: date, *, at: datetime, theatre: str = "") -> tuple[Suggestion, ...]:
     """Free sets for the day's requirements that have none, first come by start."""
-    cases = cases_of(day)
-    needs, sets, times = _judged_by(cases, at)
-    asked = {case.code for case in cases if theatre in ("", case.list.theatre.code)}
-    for code in promised_elsewhere(day):
-        sets.pop(code, None)
-    made = suggest(needs, sets, now=timezone.localtime(at), times=times)
+    read = day_needs(day, at=at)
+    asked = {case.code for case in read.cases if theatre in ("", case.list.theatre.code)}
+    promised = promised_elsewhere(day)
+    free = {code: found for code, found in read.sets.items() if code not in promised}
+    made = suggest(read.needs, free, now=timezone.localtime(at), times=read.times)
     return tuple(row for row in made if row.case in asked)
 
 
@@ -136,14 +163,6 @@ def cases_of(day: date) -> list[Case]:
             Prefetch("issues", Issue.objects.filter(served).select_related("pack__tray").prefetch_related(single)),
         )
     )
-
-
-def _judged_by(cases: Sequence[Case], at: datetime) -> tuple[list[CaseNeeds], dict[str, Whereabouts], StageTimes]:
-    times = stage_times()
-    sets = stock(asked_by(cases), now=timezone.localtime(at), times=times)
-    needs = [needs_of(case) for case in cases]
-    chains = chains_of([found for case, one in zip(cases, needs, strict=True) for found in _chained(case, one, sets)])
-    return [replace(one, chain=chains.get(one.code, ())) for one in needs], sets, times
 
 
 def _chained(case: Case, needs: CaseNeeds, sets: Mapping[str, Whereabouts]) -> Iterator[Chained]:

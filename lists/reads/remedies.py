@@ -12,7 +12,7 @@ from django.utils import timezone
 from lists.changes import READY, Day
 from lists.models import Case, CaseLine
 from lists.reads.completing import completing
-from lists.reads.readiness import day_needs, promised_elsewhere
+from lists.reads.readiness import DayNeeds, promised_elsewhere
 from lists.remedies import Cause, Remedy, cause, remedies
 from lists.states import OPEN_CASES, CaseState
 
@@ -41,21 +41,20 @@ class CaseFixes:
         return next((row for row in by_press if row.candidate.sentence != asked), None)
 
 
-def fixes_of(day: date, *, at: datetime, only: Collection[str] = ()) -> dict[str, CaseFixes]:
+def fixes_of(read: DayNeeds, *, only: Collection[str] = ()) -> dict[str, CaseFixes]:
     """For each open case of a day that is not ready, or that was fixed, why and what next.
 
     The number of queries does not grow with the cases.
 
     Args:
-        day: the day of the lists.
-        at: the moment of asking.
+        read: the day.
         only: codes of the cases to look for fixes for; all when empty.
     """
-    cases, facts = facts_to_change(day, at=at)
+    facts = facts_to_change(read)
     judged = facts.judged()
-    applied = applied_fixes(cases)
+    applied = applied_fixes(read.cases)
     found = {}
-    for case in cases:
+    for case in read.cases:
         if case.state in OPEN_CASES and (not only or case.code in only):
             ready = judged[case.code].verdict in READY
             if not ready or case.pk in applied:
@@ -64,15 +63,19 @@ def fixes_of(day: date, *, at: datetime, only: Collection[str] = ()) -> dict[str
     return found
 
 
-def facts_to_change(day: date, *, at: datetime) -> tuple[list[Case], Day]:
-    """A day's cases, and the day as the search for fixes sees it."""
-    cases, needs, sets, times = day_needs(day, at=at)
-    rooms = {case.code: case.list.theatre.code for case in cases if case.state == CaseState.PLANNED}
+def facts_to_change(read: DayNeeds) -> Day:
+    """A day as the search for fixes sees it."""
+    rooms = {case.code: case.list.theatre.code for case in read.cases if case.state == CaseState.PLANNED}
     facts = Day(
-        tuple(needs), sets, timezone.localtime(at), times, rooms=rooms, promised=frozenset(promised_elsewhere(day))
+        read.needs,
+        read.sets,
+        timezone.localtime(read.at),
+        read.times,
+        rooms=rooms,
+        promised=frozenset(promised_elsewhere(read.day)),
     )
-    lacking = any(stop.slug == "piece-lacks" for found in sets.values() for stop in found.stops)
-    return cases, _with_moves(facts, day, at) if lacking else facts
+    lacking = any(stop.slug == "piece-lacks" for found in read.sets.values() for stop in found.stops)
+    return _with_moves(facts, read.day, read.at) if lacking else facts
 
 
 def _with_moves(facts: Day, day: date, at: datetime) -> Day:

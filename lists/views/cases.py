@@ -13,7 +13,7 @@ from journal.roles import Right
 from lists import actions
 from lists.forms import MoveForm, RequirementForm
 from lists.models import Case, Requirement
-from lists.reads import case_history, choices_for, fixes_of, list_readiness, newer_needs
+from lists.reads import case_history, choices_for, day_needs, fixes_of, newer_needs, readiness_of
 from lists.states import CaseState
 from lists.trail import told
 from lists.verbs import case_action, case_offers
@@ -25,11 +25,12 @@ def case(request: HttpRequest, code: str) -> HttpResponse:
     """A case: what it needs and from where, and everything that was handed to it."""
     row = get_object_or_404(Case.objects.select_related("list__theatre", "procedure"), code=code)
     at, rights = timezone.now(), person_of(request).rights
-    day = list_readiness(row.list.day, at=at)
+    read = day_needs(row.list.day, at=at)
+    day = readiness_of(read)
     shown = next((day_row(one) for one in day.rows if one.case.pk == row.pk and one.readiness), None)
     may_plan = Right.PLAN in rights and shown is not None
     may_move = may_plan and row.state == CaseState.PLANNED
-    fixes = fixes_of(row.list.day, at=at, only=(row.code,)) if shown else {}
+    fixes = fixes_of(read, only=(row.code,)) if shown else {}
     choices = choices_for(row, at=at) if may_plan else {}
     history = case_history(row)
     context = {

@@ -16,7 +16,7 @@ from journal.roles import Right
 from lists import actions
 from lists.forms import DayForm
 from lists.models import Message, TheatreList
-from lists.reads import fixes_of, list_readiness
+from lists.reads import day_needs, fixes_of, readiness_of
 from lists.states import OPEN_CASES, CaseState
 from lists.views.rows import day_row
 
@@ -57,9 +57,8 @@ def lists(request: HttpRequest) -> HttpResponse:
 def list_day(request: HttpRequest, day: date) -> HttpResponse:
     """One day: a row per case with its verdict, its sets and what to do."""
     theatre, show = request.GET.get("theatre", ""), request.GET.get("show", "")
-    at = timezone.now()
-    found = list_readiness(day, at=at, theatre=theatre)
-    fixes = fixes_of(day, at=at)
+    read = day_needs(day, at=timezone.now())
+    found, fixes = readiness_of(read, theatre=theatre), fixes_of(read)
     rows = [day_row(row, fixes.get(row.case.code)) for row in found.rows]
     still_open = [row for row in rows if row.needs_work]
     today = timezone.localdate()

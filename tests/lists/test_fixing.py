@@ -18,7 +18,7 @@ from lists import actions, tasks
 from lists.actions import fixing
 from lists.changes import Way
 from lists.models import Case, CaseLine
-from lists.reads import CaseFixes, fixes_of
+from lists.reads import CaseFixes, day_needs, fixes_of
 from lists.remedies import Remedy
 from lists.states import Readiness
 from tests import makers
@@ -36,7 +36,7 @@ def planner(**fields: Any) -> Any:
 
 
 def fixes(case: Case) -> CaseFixes:
-    return fixes_of(timezone.localdate(case.starts_at), at=timezone.now())[case.code]
+    return fixes_of(day_needs(timezone.localdate(case.starts_at), at=timezone.now()))[case.code]
 
 
 def fix(case: Case, way: Way | None = None) -> Remedy:
