@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, time, timedelta
 from typing import Any
 
 import pytest
@@ -35,12 +35,17 @@ def planner(**fields: Any) -> Any:
     return act(at=timezone.now(), **fields)
 
 
-def fixes(case: Case) -> CaseFixes:
-    return fixes_of(day_needs(timezone.localdate(case.starts_at), at=timezone.now()))[case.code]
+def fixes(case: Case, at: datetime | None = None) -> CaseFixes:
+    return fixes_of(day_needs(timezone.localdate(case.starts_at), at=at or timezone.now()))[case.code]
 
 
-def fix(case: Case, way: Way | None = None) -> Remedy:
-    return next(row for row in fixes(case).ranked if way in (None, row.candidate.way))
+def fix(case: Case, way: Way | None = None, at: datetime | None = None) -> Remedy:
+    return next(row for row in fixes(case, at).ranked if way in (None, row.candidate.way))
+
+
+def eight() -> datetime:
+    """Eight this morning, so that the hours after it are of the same day."""
+    return timezone.make_aware(datetime.combine(timezone.localdate(), time(8)))
 
 
 def chosen(case: Case) -> str:
@@ -63,11 +68,11 @@ def lacking() -> tuple[Case, Tray, Tray]:
 
 
 def exchanged() -> tuple[Case, Case]:
-    """The earlier case has a set that is late for it, the later one a sterile set."""
+    """At eight: the earlier case has a set that is late for it, the later one a sterile set."""
     sterile, _, template = two_of_a_kind()
     other = makers.pack(makers.tray(template))
     Pack.objects.filter(pk=other.pk).update(use_by=soon() + timedelta(days=30))
-    start = timezone.now() + timedelta(minutes=60)
+    start = eight() + timedelta(minutes=60)
     early = m.case_with(m.tray_of(other), starts_at=start)
     return early, m.case_with(sterile, starts_at=start + timedelta(minutes=90))
 
@@ -116,12 +121,12 @@ def test_a_need_that_had_nothing_has_nothing_again() -> None:
 def test_two_cases_exchange_sets_and_both_trails_tell_it() -> None:
     early, later = exchanged()
     before = chosen(early), chosen(later)
-    actions.apply_fix(early.code, fix(early, Way.SWAP_SETS).key, act=planner())
+    actions.apply_fix(early.code, fix(early, Way.SWAP_SETS, eight()).key, act=act(at=eight()))
     assert (chosen(early), chosen(later)) == before[::-1]
-    assert fixes(early).cause is None  # ready, and still there with its undo
+    assert fixes(early, eight()).cause is None  # ready, and still there with its undo
     for case in (early, later):
         assert CaseLine.objects.filter(case=case, verb="apply_fix").count() == 1
-    actions.undo_fix(early.code, act=planner())
+    actions.undo_fix(early.code, act=act(at=eight()))
     assert (chosen(early), chosen(later)) == before
     assert CaseLine.objects.filter(verb="undo_fix").count() == 2
 
@@ -133,12 +138,12 @@ def test_two_cases_exchange_times_and_back() -> None:
     def now() -> tuple[Any, ...]:
         return tuple(Case.objects.get(pk=case.pk).starts_at for case in (early, later))
 
-    actions.apply_fix(early.code, fix(early, Way.SWAP_TIMES).key, act=planner())
+    actions.apply_fix(early.code, fix(early, Way.SWAP_TIMES, eight()).key, act=act(at=eight()))
     assert now() == starts[::-1]
-    actions.move_case(later.code, starts[0] - timedelta(minutes=5), act=planner())
-    assert "must still be" in refused(lambda: actions.undo_fix(early.code, act=planner()))
-    actions.move_case(later.code, starts[0], act=planner())
-    actions.undo_fix(early.code, act=planner())
+    actions.move_case(later.code, starts[0] - timedelta(minutes=5), act=act(at=eight()))
+    assert "must still be" in refused(lambda: actions.undo_fix(early.code, act=act(at=eight())))
+    actions.move_case(later.code, starts[0], act=act(at=eight()))
+    actions.undo_fix(early.code, act=act(at=eight()))
     assert now() == starts
 
 
