@@ -16,7 +16,6 @@ from lists.plans.candidates import SLACK_CAP_MIN
 from lists.plans.jobs import Assignment, Day
 
 TOLERANCE = 1e-6  # of the solver (HiGHS), for sums of whole numbers
-INFEASIBLE = 2  # status of scipy.optimize.milp
 
 Group = tuple[int, int]  # template and site: trays that are alike once they come back dirty
 

@@ -9,7 +9,6 @@ from django.db import models
 from django.db.models import Q
 
 from journal.models import Person
-from reprocessing.columns import Columns
 from reprocessing.models.loads import Load
 from reprocessing.models.machines import Machine
 
@@ -38,10 +37,6 @@ class MachineColumns(models.Model):
 
     def __str__(self) -> str:
         return f"columns of {self.machine}"
-
-    def as_columns(self) -> Columns:
-        """As the reader takes them."""
-        return Columns(self.held, self.header_line, self.ambient_mbar)
 
 
 class ArrivalQuerySet(models.QuerySet["Arrival"]):
