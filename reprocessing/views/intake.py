@@ -12,12 +12,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from journal.doors import act_of, perform
 from reprocessing import actions
 from reprocessing.columns import first_rows
-from reprocessing.forms import filled
+from reprocessing.forms import ColumnsForm, DeviceNumber, MatchRecord, SetRecordAside, filled
 from reprocessing.models import Arrival, ArrivalState, Machine, MachineColumns, Trace
 from reprocessing.reads import loads_of_record
 from reprocessing.reads.devices import fault_of
 from reprocessing.states import DAY_TESTS, MachineKind, TestKind
-from reprocessing.views.intake_forms import ColumnsForm, DeviceNumber, MatchRecord, SetRecordAside
 
 MOST_ROWS = 20
 """Records that wait, and as many that were decided, on a page; the oldest that wait come first."""

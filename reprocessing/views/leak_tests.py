@@ -13,12 +13,11 @@ from django.views.decorators.http import require_POST, require_safe
 from journal.actions import Done
 from journal.doors import act_of, perform, signed_act
 from reprocessing import actions
-from reprocessing.forms import filled
+from reprocessing.forms import HoldFrom, LeakRecord, LeakTest, filled
 from reprocessing.judgement import Judgement
 from reprocessing.models import Arrival, ArrivalState
 from reprocessing.reads.leak_tests import leak_judgement, leak_trace
 from reprocessing.trace_picture import trace_svg
-from reprocessing.views.intake_forms import HoldFrom, LeakRecord, LeakTest
 
 
 @require_POST

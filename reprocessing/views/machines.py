@@ -18,9 +18,7 @@ from reprocessing.models import Doubt, Load, Machine, MachineClosure
 from reprocessing.reads import against_return, standings_of, standings_of_each, trail_of
 from reprocessing.reads.upkeep import proof_of_machine
 from reprocessing.states import DAY_TESTS, MACHINE_MOVES, MACHINE_STEPS, LoadState, MachineKind, MachineState, TestKind
-from reprocessing.views.intake_forms import LeakRecord
 from reprocessing.views.offers import Asked, Offer, against, is_time_for
-from reprocessing.views.upkeep_forms import LiftClosure, PlanClosure
 from reprocessing.views.verbs import Verb, carry_out
 
 MOST_ROWS = 20
@@ -50,12 +48,17 @@ VERBS: dict[str, Verb] = {
             "plan_closure",
             "Plan closure",
             "calendar-days",
-            PlanClosure,
+            forms.PlanClosure,
             actions.plan_closure,
             MACHINE_STEPS["plan_closure"],
         ),
         Verb(
-            "lift_closure", "Lift closure", "undo-2", LiftClosure, actions.lift_closure, MACHINE_STEPS["lift_closure"]
+            "lift_closure",
+            "Lift closure",
+            "undo-2",
+            forms.LiftClosure,
+            actions.lift_closure,
+            MACHINE_STEPS["lift_closure"],
         ),
     )
 }
@@ -100,7 +103,9 @@ def machine(request: HttpRequest, code: str) -> HttpResponse:
             for closure in MachineClosure.objects.filter(machine=row).in_force(at).select_related("planned_by")
         ],
         "now": at,
-        "leak": LeakRecord(auto_id="leak_%s") if TestKind.AIR_LEAKAGE in DAY_TESTS[MachineKind(row.kind)] else None,
+        "leak": forms.LeakRecord(auto_id="leak_%s")
+        if TestKind.AIR_LEAKAGE in DAY_TESTS[MachineKind(row.kind)]
+        else None,
         "doubts": [
             (doubt, Asked(doubt.load, by, at).offer("decide", test_id=doubt.test_id))
             for doubt in in_doubt.filter(decided_at=None).order_by("load_id")

@@ -17,7 +17,6 @@ from reprocessing.quality_states import QUALITY_MOVES, QUALITY_STEPS, QualitySta
 from reprocessing.reads import trail_of
 from reprocessing.reads.quality import by_number, unraised
 from reprocessing.views.offers import Offer, offer_of
-from reprocessing.views.quality_forms import Corrective, RaiseNonconformity
 from reprocessing.views.verbs import Verb, carry_out
 
 MOST_ROWS = 200
@@ -31,7 +30,7 @@ VERBS: dict[str, Verb] = {
             "action",
             "Add corrective action",
             "plus",
-            Corrective,
+            forms.Corrective,
             actions.add_corrective_action,
             QUALITY_STEPS["add_corrective_action"],
         ),
@@ -97,11 +96,13 @@ def quality(request: HttpRequest) -> HttpResponse:
 def raise_one(request: HttpRequest) -> HttpResponse:
     """Raise a non-conformity; the address may fill in thing, cause and description."""
     if request.method != "POST":
-        form = RaiseNonconformity(initial=request.GET.dict())
+        form = forms.RaiseNonconformity(initial=request.GET.dict())
         return render(request, "reprocessing/quality_raise.html", {"form": form})
     return perform(
         request,
-        lambda: actions.raise_nonconformity(**forms.filled(RaiseNonconformity(request.POST)), act=act_of(request)),
+        lambda: actions.raise_nonconformity(
+            **forms.filled(forms.RaiseNonconformity(request.POST)), act=act_of(request)
+        ),
         to=lambda done: reverse("nonconformity", args=[done.mark]),
     )
 

@@ -9,7 +9,8 @@ from django import forms
 from django.utils import timezone
 
 from reprocessing.columns import QUANTITIES
-from reprocessing.forms import Upload, password_field
+from reprocessing.forms.fields import password_field
+from reprocessing.forms.loads import Upload
 from reprocessing.models import Load
 from reprocessing.rules import MOMENT
 

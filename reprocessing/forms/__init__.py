@@ -1,0 +1,69 @@
+"""Forms of loads, machines, recalls: what a step must be told. Whether it may happen is for the actions to say.
+
+The cleaned values of a form are the arguments of its action, by name.
+"""
+
+from reprocessing.forms.decisions import Correct, DecideDoubt, ExceptionalRelease, Recall, Reject, Release
+from reprocessing.forms.fields import filled
+from reprocessing.forms.intake import (
+    ColumnsForm,
+    DeviceNumber,
+    HoldFrom,
+    LeakRecord,
+    LeakTest,
+    MatchRecord,
+    SetRecordAside,
+)
+from reprocessing.forms.loads import (
+    Add,
+    Dosing,
+    OpenLoad,
+    PlaceIndicator,
+    ReadIndicator,
+    Record,
+    Start,
+    TakeOff,
+    TakeOut,
+    Unload,
+)
+from reprocessing.forms.machines import LiftClosure, MachineReason, PlanClosure, Test
+from reprocessing.forms.quality import Corrective, RaiseNonconformity
+from reprocessing.forms.recalls import Closing, DraftRecall, Settle, Signed, Why
+
+__all__ = [
+    "Add",
+    "Closing",
+    "ColumnsForm",
+    "Correct",
+    "Corrective",
+    "DecideDoubt",
+    "DeviceNumber",
+    "Dosing",
+    "DraftRecall",
+    "ExceptionalRelease",
+    "HoldFrom",
+    "LeakRecord",
+    "LeakTest",
+    "LiftClosure",
+    "MachineReason",
+    "MatchRecord",
+    "OpenLoad",
+    "PlaceIndicator",
+    "PlanClosure",
+    "RaiseNonconformity",
+    "ReadIndicator",
+    "Recall",
+    "Record",
+    "Reject",
+    "Release",
+    "SetRecordAside",
+    "Settle",
+    "Signed",
+    "Start",
+    "TakeOff",
+    "TakeOut",
+    "Test",
+    "Unload",
+    "Why",
+    "filled",
+]
