@@ -12,8 +12,11 @@ from lists.stages import Stage, StageTimes, Whereabouts, clock, ready_at
 from lists.states import Readiness
 
 READY = (Readiness.COMPLETE, Readiness.COMPLETE_BY)
-LACKS = ("piece-lacks", "-missing", "-other-size", "-orphan")
+PIECE_LACKS = "piece-lacks"
+LACKS = (PIECE_LACKS, "-missing", "-other-size", "-orphan")
 """How the slugs end of what moving pieces can put right on a tray."""
+ON_LOAN = "loan:"
+"""How the code begins of a set that is not there yet."""
 
 
 class Way(StrEnum):
@@ -30,11 +33,29 @@ class Way(StrEnum):
 
 
 class Who(StrEnum):
-    """Who makes it, the readiest first: the plan alone, hands that are asked, or a person who has to decide."""
+    """Who makes it, the readiest first: the plan alone, hands that are asked, a person who decides, others outside."""
 
     PLAN = "plan"
     HANDS = "hands"
     PERSON = "person"
+    OUTSIDE = "outside"
+
+
+ASKED = (Who.HANDS, Who.OUTSIDE)
+"""A press asks for it; the verdict changes when it is done."""
+
+
+@dataclass(frozen=True, slots=True)
+class Moves:
+    """What makes a tray complete: pieces that come off it, and pieces that go on it.
+
+    Args:
+        off: codes of the pieces that come off.
+        on: code of each piece that goes on, with the code of the tray that it comes off; empty for the shelf.
+    """
+
+    off: tuple[str, ...] = ()
+    on: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +69,7 @@ class Day:
         times: how long the steps take [min].
         rooms: theatre of each case that has not begun, by its code: only those may be moved.
         promised: codes of what an open case of another day is to get.
-        lent: codes of the pieces to move onto a tray so that it is complete, by the tray's code, each with the
-            code of the tray it comes off; empty for one that lies on the shelf. Never of a closed set.
+        moves: what makes a tray complete, by the tray's code. Never with a piece of another closed set.
     """
 
     cases: tuple[CaseNeeds, ...]
@@ -58,7 +78,7 @@ class Day:
     times: StageTimes
     rooms: Mapping[str, str] = field(default_factory=dict)
     promised: frozenset[str] = frozenset()
-    lent: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
+    moves: Mapping[str, Moves] = field(default_factory=dict)
 
     def judged(self) -> dict[str, CaseReadiness]:
         """The judgement on every case, by its code."""
@@ -114,6 +134,11 @@ class Candidate:
     change: Change
     who: Who = Who.PLAN
     steps: int = 1
+
+    @property
+    def needs(self) -> frozenset[int]:
+        """Numbers of the needs that it serves; none where it moves cases only."""
+        return frozenset(number for number, _ in self.change.chosen)
 
 
 def candidates(day: Day, case: CaseNeeds, judged: CaseReadiness) -> Iterator[Candidate]:
@@ -221,16 +246,26 @@ def _washed(case: CaseNeeds, need: Need, found: Whereabouts) -> Iterator[Candida
 
 def _completed(day: Day, need: Need, found: Whereabouts) -> Iterator[Candidate]:
     """Pieces that lie elsewhere make a tray complete; an open tray that gives one cannot be finished itself."""
-    moves = day.lent.get(found.code, ())
+    moves = day.moves.get(found.code)
     if moves and found.stops and all(stop.slug.endswith(LACKS) for stop in found.stops):
         full = replace(found, stage=Stage.INSPECTED, where="to be completed", since=None, stops=(), looks=())
-        donors = {donor for _, donor in moves if donor in day.sets and donor != found.code}
-        pieces = ", ".join(f"{piece} from {donor}" if donor else piece for piece, donor in moves)
+        donors = {donor for _, donor in moves.on if donor in day.sets and donor != found.code}
         short = [
             replace(day.sets[donor], stops=(*day.sets[donor].stops, *found.stops[:1])) for donor in sorted(donors)
         ]
-        sentence = f"Have {found.name} {found.code} completed: put {pieces} on it."
-        yield _asked(Way.BORROW, need, full, sentence, *short, steps=len(moves))
+        sentence = f"Have {found.name} {found.code} completed: {_told(day, moves)}."
+        yield _asked(Way.BORROW, need, full, sentence, *short, steps=len(moves.off) + len(moves.on))
+
+
+def _told(day: Day, moves: Moves) -> str:
+    """What comes off and what goes on, in words."""
+
+    def named(piece: str, donor: str) -> str:
+        return f"{piece} from {day.sets[donor].name if donor in day.sets else donor}" if donor else piece
+
+    off = f"take {', '.join(moves.off)} off it" if moves.off else ""
+    on = f"put {', '.join(named(*move) for move in moves.on)} on it" if moves.on else ""
+    return ", ".join(filter(None, (off, on)))
 
 
 def _released(day: Day, case: CaseNeeds, need: Need, found: Whereabouts) -> Iterator[Candidate]:
@@ -250,7 +285,7 @@ def _released(day: Day, case: CaseNeeds, need: Need, found: Whereabouts) -> Iter
 
 
 def _by_decision(day: Day, case: CaseNeeds, row: NeedReadiness) -> Iterator[Candidate]:
-    """What a person has to decide: another implant that the procedure names beside the planned one; a loan."""
+    """What a person decides: another implant that the procedure names beside the planned one. And a loan."""
     need = row.need
     named = {other.key for other in case.needs if not other.essential and other.key.startswith("part:")}
     taken = {other.chosen for one in day.cases for other in one.needs}
@@ -269,13 +304,27 @@ def _own(case: CaseNeeds, keys: set[str]) -> set[str]:
 
 
 def _loan(day: Day, case: CaseNeeds, need: Need) -> Candidate:
-    """A set from elsewhere: an implant comes sterile, anything else passes the whole loop here first."""
+    """From elsewhere: an implant comes sterile; what lacks on the chosen tray, or a set, passes the whole loop."""
     kind, _, _ = need.key.partition(":")
     deadline = day.times.deadline(case.starts_at)
     stage = Stage.STERILE if kind == "part" else Stage.RETURNED
     lasts = ready_at(stage, now=day.now, times=day.times) - day.now
-    name = f"loan:{need.requirement}"
-    lent = Whereabouts(name, need.wants, "pack" if kind == "part" else "tray", need.key, stage, "on loan")
-    sentence = f"Ask another unit or the supplier for {need.wants}: here by {clock(deadline - lasts, day.now)}."
-    change = Change(((need.requirement, name),), (), (lent,))
-    return Candidate(Way.LOAN, (str(need.requirement),), sentence, change, Who.PERSON, 4)
+    found = day.sets.get(need.chosen)
+    lacks = _pieces_lacking(found) if found else ""
+    if found and lacks:
+        lent = replace(found, stage=stage, where="on loan", since=None, stops=(), looks=())
+    else:
+        name = f"{ON_LOAN}{need.requirement}"
+        lent = Whereabouts(name, need.wants, "pack" if kind == "part" else "tray", need.key, stage, "on loan")
+    sentence = (
+        f"Call for a loan or a delivery: {lacks or f'1 × {need.wants}'}, here by {clock(deadline - lasts, day.now)}."
+    )
+    change = Change(((need.requirement, lent.code),), (), (lent,))
+    return Candidate(Way.LOAN, (str(need.requirement),), sentence, change, Who.OUTSIDE, 4)
+
+
+def _pieces_lacking(found: Whereabouts) -> str:
+    """The pieces that keep a tray from being complete, where pieces are all that does: “1 × Seal cap, adult 8.0”."""
+    if not found.stops or any(stop.slug != PIECE_LACKS for stop in found.stops):
+        return ""
+    return ", ".join(f"{stop.numbers['lacking']} × {stop.subject}" for stop in found.stops)

@@ -88,9 +88,9 @@ class Remedy:
 def remedies(day: Day, code: str, judged: Mapping[str, CaseReadiness] | None = None) -> tuple[Remedy, ...]:
     """The fixes of a case that is not ready, the best first; those that help it nothing are left out.
 
-    Ranked by: takes no other case's readiness; makes this one ready; leaves no more against any other; leaves less
-    against the day; the plan alone, then work that is asked for, then what a person decides; fewer steps; more
-    minutes gained; its key.
+    Ranked by: takes no other case's readiness; makes this one ready; leaves less against the day; by the unit
+    itself before what a person decides or others are called for; leaves no more against any other; the plan alone
+    before work that is asked for; fewer steps; more minutes gained; its key.
 
     Args:
         day: the day as it is.
@@ -107,8 +107,9 @@ def remedies(day: Day, code: str, judged: Mapping[str, CaseReadiness] | None = N
 def _rank(row: Remedy) -> tuple[object, ...]:
     who = list(Who).index(row.candidate.who)
     breaks = sum(cost.breaks for cost in row.costs)
-    harms = len(row.harms)
-    return breaks, not row.ready, harms, not row.helps_day, who, row.candidate.steps, -row.gained_min, row.key
+    within = row.candidate.who in (Who.PLAN, Who.HANDS)
+    harms, steps = len(row.harms), row.candidate.steps
+    return breaks, not row.ready, not row.helps_day, not within, harms, who, steps, -row.gained_min, row.key
 
 
 def _judged(day: Day, code: str, row: Candidate, before: Mapping[str, CaseReadiness]) -> Remedy | None:

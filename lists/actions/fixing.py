@@ -16,10 +16,10 @@ from journal.roles import Right, Role
 from journal.telling import Concern, tell
 from lists.actions.allocating import allocate, free
 from lists.actions.planning import move_case
-from lists.changes import READY, Change, Who
+from lists.changes import ASKED, ON_LOAN, Candidate, Change, Way, Who
 from lists.models import Allocation, Case, CaseLine, Requirement
 from lists.readiness import CaseReadiness
-from lists.reads import applied_fixes, day_needs, facts_to_change, list_readiness
+from lists.reads import applied_fixes, day_needs, facts_to_change, fixes_of
 from lists.remedies import Remedy, remedies
 from lists.states import OPEN_CASES, Readiness
 from lists.writer import lock_case
@@ -29,7 +29,11 @@ Step = dict[str, Any]
 """What was changed, so that it can be changed back: {"requirement" or "case", "was", "now"}."""
 LONGEST_REASON = 200
 TOPIC = "fixes"
-ASK = "Sterile services see it on their page of notices; the verdict changes when it is done."
+SEEN_BY = {
+    Who.HANDS: (Role.TECHNICIAN, "Asked of sterile services", "Sterile services see"),
+    Who.OUTSIDE: (Role.COORDINATOR, "Asked of the coordinators", "The coordinators see"),
+}
+"""Whose notice an asking is, how it is told, and who sees it."""
 
 
 @action
@@ -37,48 +41,67 @@ def apply_fix(case: str, fix_key: str, *, act: Act) -> Done:
     """Apply one of the fixes that are offered for a case; refused when it would no longer do what was shown.
 
     What the plan alone makes is made: sets are allocated, cases are moved. What takes hands is asked of sterile
-    services. What a person has to decide is refused: it is done where it is decided.
+    services, and the set is the case's from then on; what comes from elsewhere is for the coordinators to call for.
+    What a person has to decide is refused: it is done where it is decided.
     """
     row, fix, before = _offered(case, fix_key, act)
-    sentence = fix.candidate.sentence
-    steps: list[Step] = []
-    if fix.candidate.who is Who.PLAN:
-        steps = _make(fix.candidate.change, sentence, act)
+    candidate = fix.candidate
+    steps = _make(candidate.change, candidate.sentence, act)
+    if candidate.who not in ASKED:
         _keep_promise(row, fix, act)
-    told = {"fix": sentence} if fix.candidate.who is Who.PLAN else {"asked": sentence}
-    evidence = {**told, "fix_key": fix_key, "undo": steps}
-    write_line(CaseLine, row, "apply_fix", act, evidence=evidence)
+    told = {
+        "asked" if candidate.who in ASKED else "fix": candidate.sentence,
+        "way": candidate.way,
+        "who": candidate.who,
+    }
+    write_line(CaseLine, row, "apply_fix", act, evidence={**told, "fix_key": fix_key, "undo": steps})
     for other in _others(steps, row):
-        write_line(CaseLine, other, "apply_fix", act, evidence={"fix": sentence, "case": row.code})
-    if fix.candidate.who is Who.HANDS:
+        write_line(CaseLine, other, "apply_fix", act, evidence={"fix": candidate.sentence, "case": row.code})
+    if candidate.who in ASKED:
         tell(TOPIC, asked_fixes(act.at), at=act.at)
-        return Done.of("apply_fix", row, f"Asked of sterile services for case {row.code}: {sentence}", ASK)
+        _, word, who = SEEN_BY[candidate.who]
+        rest = f"{who} it on their page of notices; the verdict changes when it is done."
+        return Done.of("apply_fix", row, f"{word} for case {row.code}: {candidate.sentence}", rest)
     after = f"Case {row.code} was {str(before.verdict).lower()} and is {fix.after.words.lower()}."
-    return Done.of("apply_fix", row, f"{after} {sentence}", _costs(fix))
+    return Done.of("apply_fix", row, f"{after} {candidate.sentence}", _costs(fix))
 
 
 def asked_fixes(at: datetime) -> Iterator[Concern]:
-    """The work that is asked of sterile services: until its case is ready, over, or the asking is undone."""
+    """What is asked of sterile services or called for: until its case is ready, over, or the asking is undone.
+
+    It is told as it is now: the pieces that complete a tray may be others than when it was asked.
+    """
     cases = Case.objects.filter(state__in=OPEN_CASES, list__day__gte=timezone.localdate(at)).select_related("list")
-    asked = applied_fixes(cases.filter(lines__verb="apply_fix").distinct())
-    cases_asked = [case for case in cases if case.pk in asked and asked[case.pk].evidence.get("asked")]
-    ready = {
-        row.case.pk
-        for day in {case.list.day for case in cases_asked}
-        for row in list_readiness(day, at=at).rows
-        if row.readiness and row.readiness.verdict in READY
+    applied = applied_fixes(cases.filter(lines__verb="apply_fix").distinct())
+    asked = {
+        case.code: (case, lines)
+        for case in cases
+        if (lines := [line for line in applied.get(case.pk, ()) if line.evidence.get("asked")])
     }
-    for case in cases_asked:
-        if case.pk not in ready:
-            line = asked[case.pk]
-            start = timezone.localtime(case.starts_at)
-            yield Concern(
-                cause=f"fix:{case.code}",
-                role=Role.TECHNICIAN,
-                sentence=f"Case {case.code}, {start:%a %d-%b-%Y %H:%M}: {line.evidence['asked']}",
-                remedy=f"Asked by {line.person}.",
-                link=f"/cases/{case.code}/",
-            )
+    for day in sorted({case.list.day for case, _ in asked.values()}):
+        codes = [code for code, (case, _) in asked.items() if case.list.day == day]
+        for code, found in fixes_of(day_needs(day, at=at), only=codes).items():
+            if found.cause is not None:
+                now = {row.key.rpartition(".")[0]: row.candidate for row in found.ranked}
+                for line in asked[code][1]:
+                    yield _asking(asked[code][0], line, now.get(line.evidence["fix_key"].rpartition(".")[0]))
+
+
+def _asking(case: Case, line: CaseLine, now: Candidate | None) -> Concern:
+    """One asking as a notice; `now` is the same change as it would be made now."""
+    evidence: dict[str, Any] = line.evidence
+    start = timezone.localtime(case.starts_at)
+    key = evidence["fix_key"].rpartition(".")[0]
+    way, *about = key.split(".")
+    role, *_ = SEEN_BY[Who(evidence.get("who", Who.HANDS))]
+    links = {Way.BORROW: f"/lists/{case.list.day.isoformat()}/complete/", Way.LOAN: f"/cases/{case.code}/"}
+    return Concern(
+        cause=f"fix:{case.code}:{key}",
+        role=role,
+        sentence=f"Case {case.code}, {start:%a %d-%b-%Y %H:%M}: {now.sentence if now else evidence['asked']}",
+        remedy=f"Asked by {line.person}.",
+        link=links.get(Way(way), f"/trays/{about[-1]}/"),
+    )
 
 
 def _offered(case: str, fix_key: str, act: Act) -> tuple[Case, Remedy, CaseReadiness]:
@@ -127,8 +150,12 @@ def _make(change: Change, reason: str, act: Act) -> list[Step]:
     inner = replace(act, key="")
     steps: list[Step] = []
     for requirement, code in change.chosen:
+        if code.startswith(ON_LOAN):
+            continue
         held = Allocation.objects.filter(requirement=requirement).select_related("tray", "pack").first()
         now = _as_step(code)
+        if _held(held) == now:
+            continue
         steps.append({"requirement": requirement, "was": _held(held), "now": now})
         allocate(requirement, **now, reason=shorten(reason, LONGEST_REASON), act=inner)
     for case, starts_at in change.starts:
@@ -178,7 +205,7 @@ def undo_fix(case: str, *, act: Act) -> Done:
     row = lock_case(case)
     need(Right.PLAN, "undo the fix of", row.code, act)
     _lock_day(row)
-    line = applied_fixes([row]).get(row.pk)
+    line = next(reversed(applied_fixes([row]).get(row.pk, ())), None)
     if line is None:
         sentence = f"Cannot undo the fix of {row.code}: none is applied."
         raise Refused(stop("no-fix", row.code, sentence, "Nothing to do."))

@@ -27,11 +27,13 @@ class Desk:
     Args:
         page: the browser's page.
         site: where the web server answers.
+        password: that of everybody who signs in.
     """
 
-    def __init__(self, page: Page, site: str) -> None:
+    def __init__(self, page: Page, site: str, password: str = PASSWORD) -> None:
         self.page = page
         self.site = site
+        self.password = password
         self.visited: set[str] = set()
         self.looked_at: set[str] = set()
         self.strays: list[str] = []
@@ -67,7 +69,7 @@ class Desk:
             self.go("/sign-in/")
             self.look()
         self.page.get_by_label("Name or badge").fill(name)
-        self.page.get_by_label("Password").fill(PASSWORD)
+        self.page.get_by_label("Password").fill(self.password)
         self.page.get_by_role("button", name="Sign in").click()
         expect(self.page.get_by_role("heading", name="Your work")).to_be_visible()
         expect(self.page.locator(".who")).to_contain_text(PEOPLE[name][0])

@@ -11,13 +11,14 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from instruments.models import PartKind
 from journal.findings import Refused
 from journal.models import Notice
 from journal.roles import Role
 from lists import actions, tasks
 from lists.actions import fixing
 from lists.changes import Way
-from lists.models import Case, CaseLine
+from lists.models import Case, CaseLine, Requirement
 from lists.reads import CaseFixes, day_needs, fixes_of
 from lists.remedies import Remedy
 from lists.states import Readiness
@@ -186,15 +187,61 @@ def test_what_hands_have_to_do_is_asked_until_it_is_done_or_taken_back() -> None
     assert not Notice.objects.filter(topic="fixes").still_open()
 
 
-def test_what_a_person_decides_is_not_done_by_a_press() -> None:
+def test_a_loan_is_called_for_by_one_press_and_that_is_undone_by_one() -> None:
     case = m.case(makers.part(), starts_at=soon())
-    loan = fix(case, Way.LOAN)
-    assert fixes(case).first is None
-    assert "it is for a person to decide" in refused(lambda: actions.apply_fix(case.code, loan.key, act=planner()))
-    client = coordinator()
-    page = client.read(day_address(soon()))
-    assert "Ask another unit or the supplier" in page
-    assert 'name="fix"' not in raw(client, day_address(soon()))
+    client, day = coordinator(), day_address(soon())
+    (key,) = re.findall(r'name="fix" value="([^"]+)"', raw(client, day))
+    assert "Asked of the coordinators" in client.send(reverse("apply-fix", args=[case.code]), fix=key, back=day)
+    (notice,) = Notice.objects.filter(topic="fixes").still_open()
+    assert (notice.role, notice.link) == (Role.COORDINATOR, f"/cases/{case.code}/")
+    assert "Call for a loan or a delivery: 1 × " in notice.sentence
+    page = client.read(day)
+    assert "It waits for what was asked." in page
+    assert 'name="fix"' not in raw(client, day)
+    assert chosen(case) == ""
+    client.send(reverse("undo-fix", args=[case.code]))
+    assert not Notice.objects.filter(topic="fixes").still_open()
+    assert fixes(case).first is not None
+
+
+def test_what_a_person_decides_is_not_done_by_a_press() -> None:
+    beside = makers.part(PartKind.IMPLANT)
+    makers.maker_pack(beside, expires=soon().date() + timedelta(days=30))
+    case = m.case(makers.part(PartKind.IMPLANT), beside, starts_at=soon())
+    Requirement.objects.filter(case=case, part=beside).update(essential=False)
+    neighbour = fix(case, Way.NEIGHBOUR)
+    words = refused(lambda: actions.apply_fix(case.code, neighbour.key, act=planner()))
+    assert "it is for a person to decide" in words
+    assert neighbour.key not in raw(coordinator(), reverse("case", args=[case.code]))
+
+
+def test_work_on_another_set_gives_it_to_the_case_and_undoing_takes_it_back() -> None:
+    old, _, template = two_of_a_kind()
+    Pack.objects.filter(tray=old).update(use_by=timezone.now() - timedelta(days=1))
+    case = m.case(template, starts_at=soon())
+    found = fix(case, Way.WASH)
+    assert found.candidate.ids == (str(m.need(case).pk), old.code)
+    actions.apply_fix(case.code, found.key, act=planner())
+    assert chosen(case) == old.code
+    assert [row.candidate.way for row in fixes(case).waits_for] == [Way.WASH]
+    actions.undo_fix(case.code, act=planner())
+    assert chosen(case) == ""
+
+
+def test_each_need_of_a_case_gets_its_fix_and_they_are_undone_one_by_one() -> None:
+    sterile, _, template = two_of_a_kind()
+    case = m.case(template, makers.part(), starts_at=soon())
+    ways = []
+    for _ in range(3):
+        if found := fixes(case).first:
+            ways.append(found.candidate.way)
+            actions.apply_fix(case.code, found.key, act=planner())
+    assert ways == [Way.USE, Way.LOAN]
+    assert len(fixes(case).applied) == 2
+    assert "loan or a delivery" in actions.undo_fix(case.code, act=planner()).sentence
+    assert chosen(case) == sterile.code
+    assert f"Use {sterile.name}" in actions.undo_fix(case.code, act=planner()).sentence
+    assert "none is applied" in refused(lambda: actions.undo_fix(case.code, act=planner()))
 
 
 def test_a_day_that_does_not_become_what_was_said_stops_the_fix() -> None:

@@ -11,10 +11,10 @@ from typing import Any
 import pytest
 
 from journal.findings import Finding, Severity
-from lists.changes import READY, Day, Way, Who
+from lists.changes import READY, Day, Moves, Way, Who
 from lists.readiness import CaseNeeds, Need
 from lists.remedies import Remedy, cause, measure, remedies
-from lists.stages import Stage, Whereabouts
+from lists.stages import Stage, Whereabouts, ready_at
 from lists.states import Readiness
 from tests.lists.test_readiness import AD, START, case, pack, tray
 from tests.lists.test_stages import NOW, TIMES, minutes
@@ -23,7 +23,7 @@ ROOMS = {"A": "1", "B": "1", "C": "2"}
 
 
 def stopped(slug: str, code: str = "T1") -> Finding:
-    return Finding(slug, Severity.STOP, code, f"{code} has {slug}.")
+    return Finding(slug, Severity.STOP, code, f"{code} has {slug}.", numbers={"lacking": 1})
 
 
 def wants(number: int, chosen: str = "", key: str = AD, **fields: Any) -> Need:
@@ -147,11 +147,11 @@ def test_pieces_that_lie_elsewhere_complete_a_tray_and_the_one_that_gives_is_sho
     lacks = stopped("piece-lacks")
     cases = [case(wants(1, "T1"), code="A"), case(wants(2, "T2"), code="B", starts_at=START + minutes(90))]
     sets = (tray("T1", Stage.INSPECTED, stops=(lacks,)), tray("T2", Stage.INSPECTED))
-    of = day(cases, *sets, lent={"T1": (("P1", "T2"), ("P2", ""))})
+    of = day(cases, *sets, moves={"T1": Moves(("P9",), (("P1", "T2"), ("P2", "")))})
     found = first(of, way=Way.BORROW)
-    assert found.candidate.sentence == "Have Tray T1 T1 completed: put P1 from T2, P2 on it."
+    assert found.candidate.sentence == "Have Tray T1 T1 completed: take P9 off it, put P1 from Tray T2, P2 on it."
     assert (found.ready, [cost.words for cost in found.harms]) == (True, ["case B is then short"])
-    other = day(cases, tray("T1", Stage.INSPECTED, stops=(stopped("no-version"),)), sets[1], lent=of.lent)
+    other = day(cases, tray("T1", Stage.INSPECTED, stops=(stopped("no-version"),)), sets[1], moves=of.moves)
     assert Way.BORROW not in ways(remedies(other, "A"))
 
 
@@ -166,14 +166,14 @@ def test_a_load_that_has_cooled_is_decided_on_by_a_moment() -> None:
     assert Way.RELEASE not in ways(remedies(warm, "A"))
 
 
-def test_an_implant_is_replaced_by_a_named_neighbour_or_lent_only_as_a_person_decides() -> None:
+def test_an_implant_is_replaced_by_a_named_neighbour_only_as_a_person_decides_and_a_loan_is_called_for() -> None:
     planned = wants(1, key="part:ST-9")
     named = wants(2, "K2", key="part:ST", essential=False)
     of = day([case(planned, named, code="A")], pack("K2"))
     found = remedies(of, "A")
     assert ways(found) == [Way.NEIGHBOUR, Way.LOAN]
-    assert {row.candidate.who for row in found} == {Who.PERSON}
-    assert not any(row.by_click for row in found)
+    assert [row.candidate.who for row in found] == [Who.PERSON, Who.OUTSIDE]
+    assert [row.by_click for row in found] == [False, True]
     unnamed = day([case(planned, code="A")], pack("K2"))
     assert ways(remedies(unnamed, "A")) == [Way.LOAN]
     gone = day([case(planned, named, code="A")], pack("K2", stops=(stopped("expired", "K2"),)))
@@ -184,6 +184,24 @@ def test_a_tray_on_loan_passes_the_whole_loop_here() -> None:
     far = [case(wants(1), code="A", starts_at=START + timedelta(days=2))]
     assert first(day(far)).ready
     assert not remedies(day([case(wants(1), code="A", starts_at=NOW + minutes(30))]), "A")[0].ready
+
+
+def test_only_the_pieces_that_lack_are_called_for_where_they_are_all_that_does() -> None:
+    lacking = [replace(stopped("piece-lacks", name), numbers={"lacking": n}) for name, n in (("Cap", 2), ("Lead", 1))]
+    of = day([case(wants(1, "T1"), code="A")], tray("T1", Stage.INSPECTED, stops=tuple(lacking)))
+    found = first(of, way=Way.LOAN)
+    assert found.candidate.sentence.startswith("Call for a loan or a delivery: 2 × Cap, 1 × Lead, here by ")
+    assert found.after.needs[0].ready_at == ready_at(Stage.RETURNED, now=NOW, times=TIMES)
+    worn = day(list(of.cases), tray("T1", Stage.INSPECTED, stops=(*lacking, stopped("no-version"))))
+    assert ": 1 × Adult tray, here by " in first(worn, way=Way.LOAN).candidate.sentence
+
+
+def test_what_others_are_called_for_comes_after_what_the_unit_can_do_itself() -> None:
+    later = case(wants(2, "T1"), wants(3, key="part:ST"), code="B", starts_at=START + timedelta(days=1, minutes=90))
+    of = day([case(wants(1, "T2"), code="A", starts_at=START + timedelta(days=1)), later], tray("T1"),
+             tray("T2", Stage.INSPECTED, stops=(stopped("piece-lacks", "Cap"),)))  # fmt: skip
+    assert ways(remedies(of, "A"))[:2] == [Way.USE, Way.SWAP_SETS]  # each leaves more against B, which is short anyway
+    assert Way.LOAN in ways(remedies(of, "A"))
 
 
 def test_what_another_day_was_promised_and_packs_that_are_taken_are_left() -> None:
