@@ -17,6 +17,7 @@ app.conf.beat_schedule = {
     "seal": {"task": "journal.tasks.seal_trail", "schedule": 60.0},
     "trail": {"task": "journal.tasks.watch_trail", "schedule": 60.0},
     "ladder": {"task": "journal.tasks.climb_notices", "schedule": 60.0},
+    "outside": {"task": "journal.tasks.send_notices", "schedule": 30.0},
     "life": {"task": "instruments.tasks.watch_life", "schedule": 15 * 60.0},
     "loans": {"task": "instruments.tasks.watch_loans", "schedule": 15 * 60.0},
     "stock": {"task": "trays.tasks.watch_stock", "schedule": 15 * 60.0},

@@ -1,11 +1,13 @@
-"""Signing in at a shared station."""
+"""Signing in at a shared station, and the channels of notices."""
 
 from __future__ import annotations
 
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm, UsernameField
 
-from journal.models import Person
+from journal.models import LONGEST_ADDRESS, Person
+from journal.outside import ChannelKind
+from journal.roles import Role
 
 
 class SignInForm(AuthenticationForm):
@@ -27,3 +29,19 @@ class SignInForm(AuthenticationForm):
         text: str = self.cleaned_data["username"]
         named = Person.objects.filter(badge=text.strip().upper()).values_list("username", flat=True).first()
         return named or text
+
+
+class ChannelForm(forms.Form):
+    """A channel by which notices leave the unit."""
+
+    kind = forms.ChoiceField(choices=[(str(kind), str(kind).capitalize()) for kind in ChannelKind], label="By")
+    address = forms.CharField(
+        max_length=LONGEST_ADDRESS, help_text="lead@unit.example, or https://pager.example/notices"
+    )
+    role = forms.ChoiceField(
+        choices=[("", "Each role"), *((str(role), str(role).capitalize()) for role in Role)],
+        required=False,
+        label="Notices for",
+        help_text="And those that climb to it.",
+    )
+    every_topic = forms.BooleanField(required=False, label="Also what can wait for a working day")

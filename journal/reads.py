@@ -11,7 +11,7 @@ from django.db import models
 from django.db.models import Count, Exists, Min, OuterRef
 
 from journal.append_only import growing
-from journal.models import Head, Line, PolicySetting, SealedLeaf, Station
+from journal.models import Channel, Delivery, Head, Line, PolicySetting, SealedLeaf, Station
 from journal.policies import POLICIES, PolicyValue
 
 
@@ -93,3 +93,22 @@ def scanner_trusted(station: Station, at: datetime) -> bool:
     if last is None or not last.passed:
         return False
     return at - last.at <= timedelta(hours=float(policy("scanner_check_h")))
+
+
+UNSENT_DAYS = 7
+"""What could not be sent is told of and shown for so long."""
+
+
+def unsent(at: datetime) -> models.QuerySet[Delivery]:
+    """What could not be sent of late, of notices that are open still, on channels in use."""
+    since = at - timedelta(days=UNSENT_DAYS)
+    rows: models.QuerySet[Delivery] = Delivery.objects.unsent().filter(
+        given_up_at__gte=since, notice__closed_at=None, channel__closed_at=None
+    )
+    return rows
+
+
+def failing_channels(at: datetime) -> list[tuple[Channel, int]]:
+    """Channels with what could not be sent, and how many notices that is."""
+    numbers = dict(unsent(at).order_by().values_list("channel").annotate(number=Count("pk")))
+    return [(channel, numbers[channel.pk]) for channel in Channel.objects.filter(pk__in=numbers)]

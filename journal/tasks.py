@@ -1,20 +1,27 @@
-"""Jobs on the trail: sealing it, checking it by night and when somebody asks, telling the quality lead of faults."""
+"""Jobs on the trail, sealed and checked, and on notices, which climb and leave the unit."""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from datetime import datetime, time, timedelta
+from pathlib import Path
+from smtplib import SMTPException
 
 from celery import shared_task
+from django.conf import settings
+from django.core.mail import EmailMessage
 from django.db.models import Q
 from django.utils import timezone
 
+from journal import webhook
 from journal.actions import Concern, tell
-from journal.models import Verification
-from journal.reads import TAIL_MOST, tail
+from journal.models import Delivery, Verification
+from journal.outside import CHANNELS, ChannelKind, webhook_fault
+from journal.reads import TAIL_MOST, failing_channels, tail
 from journal.roles import Role
 from journal.sealing import seal, verify
-from journal.telling import climb
+from journal.telling import climb, settle_delivery, take_up_delivery
 
 NIGHT = time(3)
 """When the nightly check is due, in the unit's time; a night that was missed is made up."""
@@ -44,6 +51,53 @@ def watch_trail() -> None:
 def climb_notices() -> None:
     """Let notices climb that nobody took on in time."""
     climb(timezone.now())
+
+
+@shared_task
+def send_notices() -> None:
+    """Send what is to leave the unit, one after the other and outside any transaction; tell of channels that fail."""
+    due = timezone.now()
+    while (delivery := take_up_delivery(due, at=timezone.now())) is not None:
+        settle_delivery(delivery, _sent(delivery), at=timezone.now())
+    tell(CHANNELS, _failing(timezone.now()), at=timezone.now())
+
+
+def _sent(delivery: Delivery) -> webhook.Answer:
+    send = {ChannelKind.E_MAIL: _by_mail, ChannelKind.WEBHOOK: _by_webhook}[ChannelKind(delivery.channel.kind)]
+    try:
+        return send(delivery)
+    except (OSError, SMTPException, ValueError) as fault:
+        return webhook.Answer(taken=False, words=str(fault) or type(fault).__name__)
+
+
+def _by_mail(delivery: Delivery) -> webhook.Answer:
+    outgoing, sender = delivery.outgoing, settings.DEFAULT_FROM_EMAIL
+    named = {"Message-ID": f"<{outgoing.reference}@{sender.rpartition('@')[2]}>"}
+    letter = EmailMessage(outgoing.subject, outgoing.text, sender, [delivery.channel.address], headers=named)
+    letter.send()
+    return webhook.Answer(taken=True, words="The mail server has taken it.")
+
+
+def _by_webhook(delivery: Delivery) -> webhook.Answer:
+    channel, outgoing = delivery.channel, delivery.outgoing
+    if fault := webhook_fault(channel.address, settings.WEBHOOK_HOSTS):
+        raise ValueError(f"Cannot send to {channel.address}: {fault}.")
+    secret = webhook.secret_of(Path(settings.WEBHOOK_KEY_FILE).read_text(), channel.pk)
+    body = json.dumps(outgoing.document).encode()
+    sent = webhook.headers(secret, outgoing.reference, int(timezone.now().timestamp()), body)
+    return webhook.post(channel.address, body, sent)
+
+
+def _failing(at: datetime) -> Iterator[Concern]:
+    for channel, unsent in failing_channels(at):
+        number = "1 notice" if unsent == 1 else f"{unsent} notices"
+        yield Concern(
+            cause=f"channel:{channel.pk}",
+            role=Role.QUALITY,
+            sentence=f"{number} could not be sent by {channel}.",
+            remedy="Look at what the other side said, put it right, and send again.",
+            link="/notices/channels/",
+        )
 
 
 def _answer(at: datetime) -> None:

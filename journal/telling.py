@@ -1,4 +1,8 @@
-"""Notices: what a job finds that somebody must know of, told once and closed when its cause has gone."""
+"""Notices: what a job finds that somebody must know of, told once and closed when its cause has gone.
+
+What leaves the unit of it is written in the same transaction, a `Delivery` for each channel, and sent by a job after:
+so it is neither lost nor sent for nothing, however a worker ends.
+"""
 
 from __future__ import annotations
 
@@ -7,18 +11,22 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from textwrap import shorten
 
+from celery import current_app
 from django.db import connection, transaction
 from django.db.models import Value
 from django.db.models.functions import Greatest
 
 from journal.ladder import RUNGS, Patience, rung_due
-from journal.models import WORDS_LENGTH, Notice
+from journal.models import WORDS_LENGTH, Channel, Delivery, Notice
+from journal.outside import CLIMBING, MOST_ATTEMPTS, wait_after
 from journal.policies import PolicyValue
 from journal.reads import policies
 from journal.roles import Role
+from journal.webhook import Answer
 
-CLIMBING = ("cases", "decisions", "emergency", "messages", "trail")
-"""Topics whose notices climb: they are matters of hours. The others wait for a working day."""
+SENDING = "journal.tasks.send_notices"
+AT_ONCE = 20
+"""Deliveries that are looked at to find one that no other worker has."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +62,7 @@ def tell(topic: str, concerns: Iterable[Concern], *, at: datetime) -> tuple[int,
         gone = [notice.pk for pair, notice in opened.items() if pair not in wanted]
         # A clock that lags behind another process's never closes a notice before it was opened.
         Notice.objects.filter(pk__in=gone).update(closed_at=Greatest("opened_at", Value(at)))
+        withdraw(gone, at=at)
         for pair in wanted.keys() & opened.keys():
             _reword(opened[pair], wanted[pair])
         fresh = [
@@ -62,6 +71,7 @@ def tell(topic: str, concerns: Iterable[Concern], *, at: datetime) -> tuple[int,
             if pair not in opened
         ]
         Notice.objects.bulk_create(fresh)
+        _dispatch(fresh, at=at)
         return len(fresh), len(gone)
 
 
@@ -85,8 +95,64 @@ def climb(at: datetime) -> int:
         due = rung_due(role, row.rung, since=since, acknowledged_at=seen, at=at, patience=patience)
         if due != row.rung:
             same = Notice.objects.still_open().filter(pk=row.pk, rung=row.rung, acknowledged_at=seen)
-            climbed += same.update(rung=due, climbed_at=at)
+            with transaction.atomic():
+                if same.update(rung=due, climbed_at=at):
+                    row.rung, row.climbed_at = due, at
+                    _dispatch([row], at=at)
+                    climbed += 1
     return climbed
+
+
+def _dispatch(notices: Iterable[Notice], *, at: datetime) -> None:
+    """Write down what is to leave the unit of notices, from the rung where they stand, and have it sent."""
+    channels = list(Channel.objects.in_use())
+    fresh = [
+        Delivery(notice=notice, channel=channel, rung=notice.rung, made_at=at, due_at=at)
+        for notice in notices
+        for channel in channels
+        if channel.takes(notice)
+    ]
+    if fresh:
+        Delivery.objects.bulk_create(fresh)
+        send_soon()
+
+
+def send_soon() -> None:
+    """Have the job send what is due once this transaction is committed.
+
+    The timetable finds it too: a queue that does not answer is no fault of what was written.
+    """
+    transaction.on_commit(lambda: current_app.send_task(SENDING), robust=True)
+
+
+def withdraw(notices: Iterable[int], *, at: datetime) -> None:
+    """What was not sent yet of notices that are closed or taken on stays here."""
+    Delivery.objects.still_open().filter(notice__in=notices).update(withdrawn_at=at)
+
+
+def take_up_delivery(due: datetime, *, at: datetime) -> Delivery | None:
+    """The next delivery that was due at a moment; whoever marks it sends it, and nobody else until its next attempt.
+
+    So one whose worker dies between sending it and saying so is sent twice, with the same reference.
+    """
+    waiting = Delivery.objects.still_open().select_related("notice", "channel").order_by("due_at", "pk")
+    for row in waiting.filter(due_at__lte=due)[:AT_ONCE]:
+        same = Delivery.objects.still_open().filter(pk=row.pk, attempts=row.attempts)
+        if same.update(attempts=row.attempts + 1, due_at=at + wait_after(row.attempts + 1)):
+            row.attempts += 1
+            return row
+    return None
+
+
+def settle_delivery(delivery: Delivery, answer: Answer, *, at: datetime) -> None:
+    """Write down what came of an attempt; what has gone out is sent, even if it was withdrawn meanwhile."""
+    row = Delivery.objects.filter(pk=delivery.pk, delivered_at=None)
+    words = shorten(answer.words, WORDS_LENGTH, placeholder=" …")
+    if answer.taken:
+        row.update(delivered_at=at, withdrawn_at=None, given_up_at=None, answer=words)
+    else:
+        given_up = at if delivery.attempts >= MOST_ATTEMPTS else None
+        row.filter(withdrawn_at=None, attempts=delivery.attempts).update(given_up_at=given_up, answer=words)
 
 
 def _minutes(value: PolicyValue) -> timedelta:

@@ -14,11 +14,11 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from journal.actions import acknowledge, verify_trail
-from journal.doors import SEE_OTHER, STATION, act_of, is_local, perform, person_of, station_of
-from journal.forms import SignInForm
-from journal.models import Head, Notice, SealedLeaf, Station, Verification
-from journal.reads import TAIL_MOST, tail
+from journal.actions import acknowledge, close_channel, open_channel, send_again, verify_trail
+from journal.doors import SEE_OTHER, STATION, act_of, back_with, is_local, perform, person_of, station_of
+from journal.forms import ChannelForm, SignInForm
+from journal.models import Channel, Head, Notice, SealedLeaf, Station, Verification
+from journal.reads import TAIL_MOST, UNSENT_DAYS, tail, unsent
 from journal.roles import Right
 from journal.sealing import proof_of
 
@@ -77,14 +77,64 @@ def notices(request: HttpRequest) -> HttpResponse:
         "closed": closed[:MOST_CLOSED],
         "days": RECENTLY.days,
         "quality": Right.DECIDE in person.rights,
+        "master": Right.MASTER in person.rights,
     }
     return render(request, "journal/notices.html", context)
+
+
+@require_safe
+def notice(request: HttpRequest, notice: int) -> HttpResponse:
+    """One notice: what it says, how far it has climbed, and what has left the unit of it."""
+    person = person_of(request)
+    rows = Notice.objects.all() if Right.MASTER in person.rights else Notice.objects.shown_to(person)
+    row = get_object_or_404(rows.select_related("acknowledged_by"), pk=notice)
+    mine = Notice.objects.shown_to(person).still_open().filter(pk=row.pk).exists()
+    context = {"notice": row, "deliveries": row.deliveries.select_related("channel"), "mine": mine}
+    return render(request, "journal/notice.html", context)
 
 
 @require_POST
 def notice_acknowledge(request: HttpRequest, notice: int) -> HttpResponse:
     """A notice is seen and taken on."""
     return perform(request, lambda: acknowledge(notice, act=act_of(request)), to=reverse("notices"))
+
+
+@require_safe
+def channels(request: HttpRequest) -> HttpResponse:
+    """Where notices leave the unit, and what could not be sent; for whoever keeps the master data."""
+    if Right.MASTER not in person_of(request).rights:
+        raise PermissionDenied
+    rows = unsent(timezone.now()).select_related("notice", "channel")
+    failed = {row.channel_id for row in rows}
+    context = {
+        "in_use": [(channel, channel.pk in failed) for channel in Channel.objects.in_use()],
+        "closed": Channel.objects.exclude(closed_at=None).select_related("closed_by").order_by("-closed_at"),
+        "unsent": rows,
+        "days": UNSENT_DAYS,
+        "form": ChannelForm(),
+    }
+    return render(request, "journal/channels.html", context)
+
+
+@require_POST
+def channel_open(request: HttpRequest) -> HttpResponse:
+    """Notices leave by a channel from now on."""
+    form, to = ChannelForm(request.POST), reverse("channels")
+    if not form.is_valid():
+        return back_with(request, form, to=to)
+    return perform(request, lambda: open_channel(**form.cleaned_data, act=act_of(request)), to=to)
+
+
+@require_POST
+def channel_close(request: HttpRequest, channel: int) -> HttpResponse:
+    """No notice leaves by it any more."""
+    return perform(request, lambda: close_channel(channel, act=act_of(request)), to=reverse("channels"))
+
+
+@require_POST
+def channel_again(request: HttpRequest, channel: int) -> HttpResponse:
+    """Send what could not be sent by it."""
+    return perform(request, lambda: send_again(channel, act=act_of(request)), to=reverse("channels"))
 
 
 @require_safe

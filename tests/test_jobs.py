@@ -20,7 +20,7 @@ from instruments.states import PieceState
 from instruments.tasks import watch_life, watch_loans
 from journal.models import Notice
 from journal.roles import Role
-from journal.tasks import climb_notices, seal_trail, watch_trail
+from journal.tasks import climb_notices, seal_trail, send_notices, watch_trail
 from lists import actions
 from lists.models import Case, StandingSet
 from lists.tasks import make_plan, print_go_sheets, take_in_lists, watch_cases, watch_completion, watch_days
@@ -341,6 +341,7 @@ def test_the_timetable_runs_every_job() -> None:
     jobs = {
         seal_trail,
         climb_notices,
+        send_notices,
         watch_trail,
         watch_life,
         watch_loans,

@@ -162,6 +162,14 @@ CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 
+# Notices that leave the unit. Webhooks go to these hosts alone; none unless the site names them.
+SITE_ADDRESS = os.environ.get("SITE_ADDRESS", "").rstrip("/")  # before the path of a page, in letters
+WEBHOOK_HOSTS = [host.strip().lower() for host in os.environ.get("WEBHOOK_HOSTS", "").split(",") if host.strip()]
+WEBHOOK_KEY_FILE = Path(os.environ.get("WEBHOOK_KEY_FILE", DATA_DIR / "webhook_key"))
+DEFAULT_FROM_EMAIL = os.environ.get("EMAIL_FROM", "lumenkeep@localhost")
+EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+EMAIL_TIMEOUT = 10  # seconds
+
 # Public keys with which the trail was signed before the present one, parted by commas.
 TRAIL_FORMER_KEYS = [key for key in os.environ.get("TRAIL_FORMER_KEYS", "").split(",") if key]
 

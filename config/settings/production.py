@@ -13,6 +13,13 @@ CSRF_TRUSTED_ORIGINS = [origin for origin in os.environ.get("CSRF_TRUSTED_ORIGIN
 DATABASES = {"default": from_url(os.environ["DATABASE_URL"])}
 TRAIL_KEY_FILE = Path(os.environ["TRAIL_KEY_FILE"])
 LIST_KEY_FILE = Path(os.environ["LIST_KEY_FILE"])
+EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+EMAIL_HOST = os.environ.get("EMAIL_HOST", "localhost")
+EMAIL_PORT = int(os.environ.get("EMAIL_PORT", "25"))
+EMAIL_HOST_USER = os.environ.get("EMAIL_HOST_USER", "")
+if name := os.environ.get("EMAIL_PASSWORD_FILE"):
+    EMAIL_HOST_PASSWORD = Path(name).read_text().strip()
+EMAIL_USE_TLS = os.environ.get("EMAIL_USE_TLS", "0") == "1"
 CELERY_BROKER_URL = os.environ["REDIS_URL"]
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": os.environ["REDIS_URL"]}}
 STORAGES = {

@@ -21,6 +21,9 @@ TRAIL_KEY_FILE = DATA_DIR / "trail_key"
 TRAIL_KEY_FILE.write_text("9d" * 32)
 LIST_KEY_FILE = DATA_DIR / "list_key"
 LIST_KEY_FILE.write_text("c3" * 32)
+WEBHOOK_HOSTS = ["127.0.0.1"]
+WEBHOOK_KEY_FILE = DATA_DIR / "webhook_key"
+WEBHOOK_KEY_FILE.write_text("5e" * 32)
 CELERY_BROKER_URL = os.environ.get("REDIS_URL", "memory://localhost/")
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 WHITENOISE_USE_FINDERS = True

@@ -9,13 +9,16 @@ from typing import NamedTuple
 import pytest
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
 from playwright.sync_api import Page
 from pytest_django.live_server_helper import LiveServer
 
 from config.station.modes import MODES
 from instruments.actions import open_box
 from instruments.models import Part, PartKind
-from journal.models import Person
+from journal.actions import Concern, open_channel, tell
+from journal.models import Delivery, Notice, Person
+from journal.roles import Role
 from reprocessing.actions import draft_recall, raise_nonconformity, take_in
 from reprocessing.models import Arrival, Load
 from tests import makers
@@ -48,6 +51,7 @@ class World(NamedTuple):
     load: Load
     recall: str
     nonconformity: str
+    notice: int
     codes: dict[str, str]
 
 
@@ -70,7 +74,19 @@ def world() -> World:
         "pack": makers.single().code,
         "case": theatre.case(tray.template, starts_at=soon()).code,
     }
-    return World(person, tray, bore, tube, load, recall, raised, codes)
+    return World(person, tray, bore, tube, load, recall, raised, notice_outside(person), codes)
+
+
+def notice_outside(person: Person) -> int:
+    """A notice that has left the unit by one channel and could not be sent by another."""
+    for address in ("lead@unit.example", "desk@unit.example"):
+        open_channel("e-mail", address, act=makers.act(person))
+    tell("cases", [Concern("case:X", Role.COORDINATOR, "Case X lacks a set.")], at=makers.AT)
+    now = timezone.now()
+    Delivery.objects.filter(channel__address__startswith="lead").update(
+        attempts=8, given_up_at=now, answer="No answer"
+    )
+    return Notice.objects.get(cause="case:X").pk
 
 
 def _plain(name: str) -> Callable[[World], list[str]]:
@@ -78,7 +94,8 @@ def _plain(name: str) -> Callable[[World], list[str]]:
 
 
 PLAIN = (
-    "day", "look-back", "validation", "help", "scan", "scan-check", "station", "notices", "trail", "catalogue",
+    "day", "look-back", "validation", "help", "scan", "scan-check", "station", "notices", "channels", "trail",
+    "catalogue",
     "service", "loans", "agree-loan", "stock", "print", "receive", "templates", "trays", "loads", "records",
     "machines", "boxes", "reports", "stage-times",
     "quality", "nonconformity-raise", "recalls", "lists", "messages", "needs", "plan-case",
@@ -88,6 +105,7 @@ PAGES: dict[str, Callable[[World], list[str]]] = {
     **{name: _plain(name) for name in PLAIN},
     "find": lambda _: ["/find/?q=part", "/find/"],
     "scan-mode": lambda _: [reverse("scan-mode", args=[slug]) for slug in MODES],
+    "notice": lambda of: [reverse("notice", args=[of.notice])],
     "part": lambda of: [reverse("part", args=[of.bore.code])],
     "fit": lambda of: [reverse("fit"), f"{reverse('fit')}?bore={of.bore.code}&shafts={of.tube.code}"],
     "fit-matrix": lambda of: [reverse("fit-matrix", args=[of.bore.size.series.code])],  # type: ignore[union-attr]

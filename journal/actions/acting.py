@@ -1,4 +1,4 @@
-"""What every action shares: who acts, one transaction, one answer per key; and the journal's own verbs."""
+"""What every action shares: who acts, one transaction, one answer per key, one line."""
 
 from __future__ import annotations
 
@@ -13,12 +13,10 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 from django.db import IntegrityError, models, transaction
 from django.utils import timezone
 
-from journal.findings import Finding, Refused, Severity, stop, unknown
-from journal.models import Line, Notice, Person, Receipt, Station, Verification
+from journal.findings import Finding, Refused, Severity, unknown
+from journal.models import Line, Person, Receipt, Station
 from journal.moves import Move, right_missing, why_not
 from journal.roles import Right
-from journal.telling import Concern as Concern  # noqa: PLC0414 - jobs take all of an action from here
-from journal.telling import tell as tell  # noqa: PLC0414
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -292,50 +290,3 @@ def move(
 def trails() -> dict[str, type[Line]]:
     """The tables of the trail, by what each is about: piece, pack, load, machine, case."""
     return {lines.SUBJECT: lines for lines in Line.__subclasses__()}
-
-
-@action
-def correct(table: str, line: int, *, reason: str, act: Act) -> Done:
-    """Put a mistake in the trail right by a new line that names the old one; nothing is changed or removed.
-
-    Anybody corrects their own lines; those of others take the right of the named decision.
-    """
-    lines = trails().get(table)
-    wrong = None if lines is None else lines._default_manager.filter(pk=line).first()
-    if lines is None or wrong is None:
-        raise Refused(unknown("line", f"{table} {line}"))
-    subject = getattr(wrong, table)
-    if wrong.person_id != act.by.pk:
-        need(Right.DECIDE, "correct another person's line on", subject.code, act)
-    reason = reason_given(reason, "correct a line on", subject.code)
-    write_line(lines, subject, "correct", act, reason=reason, evidence={"line": wrong.pk}, corrects=wrong)
-    sentence = f"Line {wrong.pk} on {subject.code} ({wrong.verb}) is corrected by a new line."
-    return Done.of("correct", subject, sentence)
-
-
-@action
-def verify_trail(*, act: Act) -> Done:
-    """Ask for a check of the whole trail against its seals; a job answers it."""
-    need(Right.DECIDE, "verify", "the trail", act)
-    asked = Verification.objects.filter(night=None, finished_at=None).first()
-    if asked is None:
-        asked = Verification.objects.create(asked_at=act.at, asked_by=act.by)
-    sentence = "The trail is being checked against its seals."
-    return Done("verify_trail", "trail", asked.pk, "trail", "", sentence, "Look again in a minute.")
-
-
-@action
-def acknowledge(notice: int, *, act: Act) -> Done:
-    """Say that a notice is seen and taken on: it climbs no further for a while, and still closes with its cause.
-
-    Whom it is shown to may do it, and may do it again.
-    """
-    row = Notice.objects.shown_to(act.by).select_for_update().filter(pk=notice).first()
-    if row is None:
-        raise Refused(unknown("notice for your roles", str(notice)))
-    if row.closed_at is not None:
-        found = f"Cannot acknowledge the notice {row.cause}: it is closed, must be open."
-        raise Refused(stop("notice-closed", row.cause, found, "Nothing is left to do."))
-    row.acknowledged_at, row.acknowledged_by = max(act.at, row.opened_at), act.by
-    row.save(update_fields=["acknowledged_at", "acknowledged_by"])
-    return Done("acknowledge", "notice", row.pk, row.cause, "acknowledged", f"You have taken on: {row.sentence}")
