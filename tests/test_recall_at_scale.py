@@ -8,7 +8,11 @@ from __future__ import annotations
 from random import Random
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
+from reprocessing.models import Load
+from reprocessing.reads.recalls import members_of
 from tests.benchmarks.recall_by_trial import called, since_settled
 from tests.benchmarks.recall_compared import Compared
 
@@ -22,6 +26,15 @@ def test_two_thousand_packs_by_both_policies_and_both_ways() -> None:
     compared.traces(Random(11), questions=9, share=0.2)
     assert compared.asked > 1000
     assert compared.wrong == []
+    assert queries_for(10) == queries_for(200)
+
+
+def queries_for(loads: int) -> int:
+    """How many queries it takes to tell what so many loads answer for."""
+    rows = list(Load.objects.filter(pk__lte=loads).select_related("machine"))
+    with CaptureQueriesContext(connection) as asked:
+        members_of(rows)
+    return len(asked)
 
 
 def test_the_walk_over_every_row_on_the_worked_example() -> None:

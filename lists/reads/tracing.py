@@ -3,58 +3,53 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from itertools import islice
 from typing import Any
 
-from django.db.models import F, Q
+from django.db.models import F
 from django.db.models.functions import Coalesce
 
 from instruments.models import Piece
-from lists.lineage import BEGINNING, END, Contact, Node, Reached, Sort, by_sort, walk
+from lists.lineage import BEGINNING, END, Contacts, Node, Reached, Sort, by_sort, walk
 from lists.models import Case, Issue
 from reprocessing.models import Load, LoadPack, LoadPiece
 from trays.models import Content, Pack
 
-AT_ONCE = 10_000
+MOST_KEYS = 10_000
 """Keys in one query at most; SQLite takes 250 000 values in a statement, older builds 32 766."""
+_RUN = Coalesce("load__started_at", "load__built_at")
+MEETINGS: tuple[tuple[Any, Sort, Sort, Any], ...] = (
+    (Content, Sort.PIECE, Sort.PACK, F("pack__assembled_at")),
+    (LoadPiece, Sort.PIECE, Sort.LOAD, _RUN),
+    (LoadPack, Sort.PACK, Sort.LOAD, _RUN),
+    (Issue, Sort.PACK, Sort.CASE, F("issued_at")),
+)
+"""Where contacts are recorded, what goes into what, and when; the columns are called as the sorts are."""
 
 
-def contacts_of(things: Iterable[Node]) -> Iterator[Contact]:
-    """Every contact of some things: four queries for each ten thousand of them."""
-    for some in _batched(things, AT_ONCE):
-        keys: dict[Sort, list[int]] = {sort: [node.key for node in some if node.sort is sort] for sort in Sort}
-        pieces, packs, loads, cases = (keys[sort] for sort in (Sort.PIECE, Sort.PACK, Sort.LOAD, Sort.CASE))
-        begun = Coalesce("load__started_at", "load__built_at")
-        yield from _rows(
-            Content.objects.filter(Q(piece__in=pieces) | Q(pack__in=packs)).order_by(),
-            (Sort.PIECE, "piece"), (Sort.PACK, "pack"), F("pack__assembled_at"),
-        )  # fmt: skip
-        yield from _rows(
-            LoadPiece.objects.filter(Q(piece__in=pieces) | Q(load__in=loads)),
-            (Sort.PIECE, "piece"), (Sort.LOAD, "load"), begun,
-        )  # fmt: skip
-        yield from _rows(
-            LoadPack.objects.filter(Q(pack__in=packs) | Q(load__in=loads)),
-            (Sort.PACK, "pack"), (Sort.LOAD, "load"), begun,
-        )  # fmt: skip
-        yield from _rows(
-            Issue.objects.filter(Q(pack__in=packs) | Q(case__in=cases)).order_by(),
-            (Sort.PACK, "pack"), (Sort.CASE, "case"), F("issued_at"),
-        )  # fmt: skip
+def contacts_of(things: Collection[Node], since: datetime, *, forward: bool) -> Iterator[Contacts]:
+    """The contacts of some things: eight queries at most for each ten thousand of them.
+
+    Of what they went into those from a moment on; going back, up to it.
+    """
+    for some in _batched(things, MOST_KEYS):
+        for table, inner, outer, at in MEETINGS:
+            met = table.objects.order_by().annotate(met=at)
+            into = met if since in (BEGINNING, END) else met.filter(**{"met__gte" if forward else "met__lte": since})
+            for rows, sort, other in ((into, inner, outer), (met, outer, inner)):
+                if keys := [node.key for node in some if node.sort is sort]:
+                    found = rows.filter(**{f"{sort}__in": keys})
+                    yield Contacts(sort, other, list(found.values_list(f"{sort}_id", f"{other}_id", "met")))
 
 
 def _batched(items: Iterable[Any], size: int) -> Iterator[list[Any]]:
     rest = iter(items)
     while some := list(islice(rest, size)):
         yield some
-
-
-def _rows(rows: Any, inner: tuple[Sort, str], outer: tuple[Sort, str], at: Any) -> Iterator[Contact]:
-    for one, other, moment in rows.values_list(inner[1], outer[1], at):
-        yield Contact(Node(inner[0], one), Node(outer[0], other), moment)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,13 +101,13 @@ class Trace:
 
 def trace(starts: Iterable[Node], *, forward: bool, turns: int | None) -> Trace:
     """Walk from some things, and name what was reached."""
-    return _told(walk(starts, contacts_of, forward=forward, turns=turns))
+    return _told(walk(starts, partial(contacts_of, forward=forward), forward=forward, turns=turns))
 
 
 def _told(found: dict[Node, Reached]) -> Trace:
     named: dict[Node, tuple[str, str, str]] = {}
     for sort in Sort:
-        for some in _batched(by_sort(found, sort), AT_ONCE):
+        for some in _batched(by_sort(found, sort), MOST_KEYS):
             named |= {Node(sort, key): words for key, *words in _named(sort, some)}  # type: ignore[misc]
     rows = [
         Row(

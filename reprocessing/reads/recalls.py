@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from bisect import bisect
 from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from operator import itemgetter
 from statistics import median
 
 from django.db.models import F, Q, QuerySet
@@ -79,25 +81,29 @@ def members_of(loads: Iterable[Load]) -> dict[int, Members]:
 
 
 def _washed(loads: Sequence[Load]) -> dict[int, Members]:
-    wanted = {load.pk for load in loads}
+    """No pass and no pack from before the first of these loads has ended can matter."""
+    wanted = {load.pk: load.ended_at for load in loads if load.ended_at is not None}
+    if not wanted:
+        return {}
+    since = min(wanted.values())
     pieces = LoadPiece.objects.filter(load__in=wanted).values("piece")
     passed = LoadPiece.objects.filter(piece__in=pieces, load__state__in=(LoadState.RELEASED, LoadState.RECALLED))
     turns: dict[int, list[tuple[datetime, int]]] = defaultdict(list)
-    for piece, ended, load in passed.order_by("load__ended_at", "load").values_list("piece", "load__ended_at", "load"):
+    later = passed.filter(load__ended_at__gte=since).order_by("load__ended_at", "load_id")
+    for piece, ended, load in later.values_list("piece", "load__ended_at", "load"):
         if ended is not None:
             turns[piece].append((ended, load))
     packs: dict[int, set[int]] = defaultdict(set)
-    for pack, piece, at in Content.objects.filter(piece__in=pieces).values_list("pack", "piece", "pack__assembled_at"):
-        before = [load for ended, load in turns[piece] if ended <= at]
-        if before and before[-1] in wanted:
-            packs[before[-1]].add(pack)
-    bench = set(Piece.objects.filter(pk__in=pieces, state__in=GOES_ON).values_list("pk", flat=True))
-    return {
-        load: Members(
-            frozenset(packs[load]), frozenset(piece for piece in bench if turns[piece] and turns[piece][-1][1] == load)
-        )
-        for load in wanted
-    }
+    packed = Content.objects.filter(piece__in=pieces, pack__assembled_at__gte=since).order_by()
+    for pack, piece, at in packed.values_list("pack", "piece", "pack__assembled_at"):
+        place = bisect(turns[piece], at, key=itemgetter(0))
+        if place and turns[piece][place - 1][1] in wanted:
+            packs[turns[piece][place - 1][1]].add(pack)
+    bench: dict[int, set[int]] = defaultdict(set)
+    for piece in Piece.objects.filter(pk__in=pieces, state__in=GOES_ON).order_by().values_list("pk", flat=True):
+        if turns[piece]:
+            bench[turns[piece][-1][1]].add(piece)
+    return {load: Members(frozenset(packs[load]), frozenset(bench[load])) for load in wanted}
 
 
 def washed_with(loads: Sequence[Load], members: Mapping[int, Members]) -> QuerySet[Piece]:

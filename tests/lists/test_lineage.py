@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterator
 from datetime import UTC, datetime, timedelta
+from typing import NamedTuple
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lists.lineage import BEGINNING, END, Contact, Node, Sort, by_sort, walk
+from lists.lineage import BEGINNING, END, Contacts, Node, Sort, by_sort, walk
 
 DAY = datetime(2026, 11, 24, tzinfo=UTC)
 
@@ -18,20 +19,33 @@ def node(name: str) -> Node:
     return Node({"i": Sort.PIECE, "k": Sort.PACK, "l": Sort.LOAD, "c": Sort.CASE}[name[0]], int(name[1:]))
 
 
+class Contact(NamedTuple):
+    """One thing that went into another."""
+
+    inner: Node
+    outer: Node
+    at: datetime
+
+
 def contact(inner: str, outer: str, hour: int) -> Contact:
     return Contact(node(inner), node(outer), DAY + timedelta(hours=hour))
 
 
 def found(rows: list[Contact], *starts: str, forward: bool, turns: int | None = 0) -> set[str]:
     letters = {Sort.PIECE: "i", Sort.PACK: "k", Sort.LOAD: "l", Sort.CASE: "c"}
-    things = walk(map(node, starts), among(rows), forward=forward, turns=turns)
+    things = walk(map(node, starts), among(rows, forward=forward), forward=forward, turns=turns)
     return {f"{letters[one.sort]}{one.key}" for one in things} - set(starts)
 
 
-def among(rows: list[Contact]):  # type: ignore[no-untyped-def]
-    def fetch(things: Iterable[Node]) -> list[Contact]:
-        wanted = set(things)
-        return [row for row in rows if {row.inner, row.outer} & wanted]
+def among(rows: list[Contact], *, forward: bool):  # type: ignore[no-untyped-def]
+    """No more than what a walk must be given."""
+
+    def fetch(things: Collection[Node], since: datetime) -> Iterator[Contacts]:
+        for inner, outer, at in rows:
+            if inner in things and (at >= since if forward else at <= since):
+                yield Contacts(inner.sort, outer.sort, [(inner.key, outer.key, at)])
+            if outer in things:
+                yield Contacts(outer.sort, inner.sort, [(outer.key, inner.key, at)])
 
     return fetch
 
@@ -65,18 +79,18 @@ def test_through_a_case_the_way_goes_on_by_turns() -> None:
     rows = [contact("k1", "c1", 1), contact("k2", "c1", 1), contact("k2", "c2", 2)]
     assert found(rows, "k1", forward=True, turns=0) == {"c1"}
     assert found(rows, "k1", forward=True, turns=1) == {"c1", "k2", "c2"}
-    reached = walk([node("k1")], among(rows), forward=True, turns=None)
+    reached = walk([node("k1")], among(rows, forward=True), forward=True, turns=None)
     assert {n: row.turn for n, row in reached.items()}[node("c2")] == 1
     assert list(by_sort(reached, Sort.CASE)) == [1, 2]
 
 
 def test_malformed_contacts_and_walks_are_refused() -> None:
     with pytest.raises(ValueError, match="zone"):
-        Contact(node("i1"), node("k1"), datetime(2026, 11, 24))  # noqa: DTZ001
+        Contacts(Sort.PIECE, Sort.PACK, [(1, 1, datetime(2026, 11, 24))])  # noqa: DTZ001
     with pytest.raises(ValueError, match="does not go into"):
-        contact("c1", "k1", 1)
+        Contacts(Sort.CASE, Sort.PIECE, [])
     with pytest.raises(ValueError, match="fewer than 0"):
-        walk([], among([]), forward=True, turns=-1)
+        walk([], among([], forward=True), forward=True, turns=-1)
 
 
 def brute(rows: list[Contact], starts: set[Node], *, forward: bool, turns: int) -> dict[Node, tuple[int, datetime]]:
@@ -121,19 +135,20 @@ CONTACTS = st.builds(
     lambda kinds, inner, outer, hour: contact(f"{kinds[0]}{inner}", f"{kinds[1]}{outer}", hour),
     NAMES, st.integers(1, 4), st.integers(1, 4), st.integers(0, 9),
 )  # fmt: skip
+HISTORIES = st.lists(CONTACTS, max_size=20)
 STARTS = st.sets(st.builds(lambda s, n: node(f"{s}{n}"), st.sampled_from("iklc"), st.integers(1, 4)), max_size=2)
 
 
-@given(st.lists(CONTACTS, max_size=20), STARTS, st.booleans(), st.integers(0, 3))
+@given(HISTORIES, STARTS, st.booleans(), st.integers(0, 3))
 def test_the_walk_agrees_with_one_over_all_rows(
     rows: list[Contact], starts: set[Node], forward: bool, turns: int
 ) -> None:
-    reached = walk(starts, among(rows), forward=forward, turns=turns)
+    reached = walk(starts, among(rows, forward=forward), forward=forward, turns=turns)
     said = {thing: (row.turn, row.at) for thing, row in reached.items()}
     assert said == brute(rows, starts, forward=forward, turns=turns)
 
 
-@given(st.lists(CONTACTS, max_size=20), STARTS)
+@given(HISTORIES, STARTS)
 def test_more_turns_never_reach_less(rows: list[Contact], starts: set[Node]) -> None:
-    few, many = (set(walk(starts, among(rows), forward=True, turns=turns)) for turns in (1, None))
+    few, many = (set(walk(starts, among(rows, forward=True), forward=True, turns=turns)) for turns in (1, None))
     assert few <= many
