@@ -7,8 +7,8 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
 
-from lists.readiness import CaseNeeds, CaseReadiness, Need, NeedReadiness, in_date, judge_list
-from lists.stages import Stage, StageTimes, Whereabouts, clock, ready_at
+from lists.readiness import CaseNeeds, CaseReadiness, Need, NeedReadiness, earliest, in_date, judge_list
+from lists.stages import Stage, StageTimes, Whereabouts, clock, next_load, ready_at
 from lists.states import Readiness
 
 READY = (Readiness.COMPLETE, Readiness.COMPLETE_BY)
@@ -28,6 +28,8 @@ class Way(StrEnum):
     BORROW = "borrow"
     WASH = "wash"
     RELEASE = "release"
+    START = "start"
+    EXCEPTION = "exception"
     NEIGHBOUR = "neighbour"
     LOAN = "loan"
 
@@ -126,6 +128,7 @@ class Candidate:
         change: what would be otherwise.
         who: who makes it.
         steps: how many things have to be done.
+        price: what it costs the unit, in words, whatever it does to other cases.
     """
 
     way: Way
@@ -134,6 +137,7 @@ class Candidate:
     change: Change
     who: Who = Who.PLAN
     steps: int = 1
+    price: str = ""
 
     @property
     def needs(self) -> frozenset[int]:
@@ -224,10 +228,13 @@ def _by_hands(day: Day, case: CaseNeeds, need: Need) -> Iterator[Candidate]:
     """What the chosen set, or one that nobody is to get, could be after a piece of work on it."""
     taken = {other.chosen for one in day.cases for other in one.needs} - {need.chosen}
     for found in _of_kind(day, need):
-        if found.kind == "tray" and found.code not in taken:
-            yield from _washed(case, need, found)
-            yield from _completed(day, need, found)
+        if found.code not in taken:
+            if found.kind == "tray":
+                yield from _washed(case, need, found)
+                yield from _completed(day, need, found)
             yield from _released(day, case, need, found)
+            yield from _started(day, case, need, found)
+            yield from _excepted(case, need, found)
 
 
 def _asked(way: Way, need: Need, found: Whereabouts, sentence: str, *others: Whereabouts, steps: int = 1) -> Candidate:
@@ -270,7 +277,7 @@ def _told(day: Day, moves: Moves) -> str:
 
 def _released(day: Day, case: CaseNeeds, need: Need, found: Whereabouts) -> Iterator[Candidate]:
     """A load that is decided on as soon as it has cooled; its indicators are read first, whatever the hour."""
-    if found.stops or found.stage is not Stage.AWAITING_RELEASE:
+    if found.stops or found.held or found.stage is not Stage.AWAITING_RELEASE:
         return
     release = timedelta(minutes=day.times.release_min)
     cooled = ready_at(found.stage, now=day.now, times=day.times, since=found.since) - release
@@ -282,6 +289,35 @@ def _released(day: Day, case: CaseNeeds, need: Need, found: Whereabouts) -> Iter
             f"at {cooled:%H:%M}. Never before its indicators are read."
         )
         yield _asked(Way.RELEASE, need, there, sentence)
+
+
+def _started(day: Day, case: CaseNeeds, need: Need, found: Whereabouts) -> Iterator[Candidate]:
+    """A load that starts before it is full."""
+    load = next_load(found.stage, now=max(day.now, found.free_at or day.now), times=day.times)
+    if found.stops or found.since or found.at_once or not day.times.fill_min or load is None:
+        return
+    there = replace(found, at_once=True)
+    machine, first = load
+    spare = day.times.deadline(case.starts_at) - earliest(there, day.now, day.times)
+    starts_at = clock(first + max(spare, timedelta()), day.now)
+    sentence = f"Have the next {machine} load with {found.name} {found.code} started by {starts_at}, full or not."
+    price = "A cycle that could have held more; what comes later waits for the next."
+    yield replace(_asked(Way.START, need, there, sentence), price=price)
+
+
+def _excepted(case: CaseNeeds, need: Need, found: Whereabouts) -> Iterator[Candidate]:
+    """An implant load goes out before its biological result only by the form, which a person fills and signs."""
+    if found.stops or not found.held or found.stage is not Stage.AWAITING_RELEASE:
+        return
+    sentence = (
+        f"Exceptional release of load {found.load} before its biological result: only by the form on its page, which "
+        f"names the implants, case {case.code}, who authorises it, the reason, and how it could have been avoided; "
+        "released by a second person where the unit asks for one."
+    )
+    price = f"The result stays due: case {case.code} is flagged until it is read, and a positive one opens a recall."
+    change = Change(((need.requirement, found.code),), (), (replace(found, held=False),))
+    ids = (str(need.requirement), found.load)
+    yield Candidate(Way.EXCEPTION, ids, sentence, change, Who.PERSON, 3, price)
 
 
 def _by_decision(day: Day, case: CaseNeeds, row: NeedReadiness) -> Iterator[Candidate]:

@@ -147,7 +147,15 @@ def judge_requirement(
 
 def earliest(found: Whereabouts, now: datetime, times: StageTimes) -> datetime:
     """When something can be sterile and released, if it is taken on at once."""
-    return ready_at(found.stage, now=now, times=times, since=found.since, free_at=found.free_at)
+    return ready_at(
+        found.stage,
+        now=now,
+        times=times,
+        since=found.since,
+        free_at=found.free_at,
+        held=found.held,
+        at_once=found.at_once,
+    )
 
 
 def in_date(found: Whereabouts, starts_at: datetime) -> Iterator[Finding]:
@@ -327,6 +335,9 @@ def after_case(found: Whereabouts, case: CaseNeeds, readiness: CaseReadiness, ti
         since=None,
         free_at=over,
         use_by=None,
+        load="",
+        held=False,
+        at_once=False,
         stops=() if found.kind == "tray" else (gone,),
     )
 

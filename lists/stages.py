@@ -28,6 +28,8 @@ class Stage(StrEnum):
 class StageTimes:
     """How long each step takes as a rule [min], by the unit's policies; machine calendars are not asked.
 
+    `fill_min`: until a load is full and starts. `biological_min`: until the result that an implant load waits for.
+
     Raises:
         ValueError: a time below zero.
     """
@@ -41,6 +43,8 @@ class StageTimes:
     move_min: int
     prepare_min: int
     return_min: int
+    fill_min: int = 0
+    biological_min: int = 0
 
     def __post_init__(self) -> None:
         for field in fields(self):
@@ -69,6 +73,8 @@ _STEPS: dict[Stage, tuple[str, ...]] = {
     Stage.IN_USE: ("return_min", "preclean_min", "wash_min", *_TAIL),
 }
 """The steps that are left from each stage; the first of them may have begun."""
+LOADS = {"wash_min": "washer", "sterilise_min": "steriliser"}
+"""The steps of machines, which may wait until a load is full."""
 
 NEXT: dict[Stage, str] = {
     Stage.STERILE: "Bring it to the theatre.",
@@ -107,6 +113,9 @@ class Whereabouts:
         looks: what else to see to.
         pack: code of the tray's live pack; else empty.
         holds: the pieces in it; of what nobody is to get its barrels only.
+        load: code of the load that it is in; else empty.
+        held: an implant is in its load, whose biological result nobody knows yet.
+        at_once: its next load starts full or not.
 
     Raises:
         ValueError: a kind that is not known.
@@ -126,6 +135,9 @@ class Whereabouts:
     looks: tuple[Finding, ...] = ()
     pack: str = ""
     holds: tuple[Held, ...] = ()
+    load: str = ""
+    held: bool = False
+    at_once: bool = False
 
     def __post_init__(self) -> None:
         if self.kind not in ("tray", "pack", "piece"):
@@ -139,12 +151,14 @@ def ready_at(
     times: StageTimes,
     since: datetime | None = None,
     free_at: datetime | None = None,
+    held: bool = False,
+    at_once: bool = False,
 ) -> datetime:
     """When something at a stage can be sterile and released, if it is taken on at once.
 
     A step that runs by itself since a known moment counts the time that has passed, and is never over
-    before now; a step that waits for hands counts in full from now. It ignores queues, shifts and the
-    capacity of machines.
+    before now; a step that waits for hands counts in full from now; a load that has not started waits until it is
+    full. It ignores queues, shifts and the capacity of machines.
 
     Args:
         stage: where it stands.
@@ -152,15 +166,40 @@ def ready_at(
         times: how long the steps take [min].
         since: when the present step began.
         free_at: when the case that has it is over; asked only in use.
+        held: its load waits for the biological result too.
+        at_once: its next load starts full or not.
 
     Returns:
         That moment; `now` for what is sterile.
     """
-    steps = [timedelta(minutes=getattr(times, name)) for name in _STEPS[stage]]
+    steps = _durations(stage, times, running=since is not None, held=held, at_once=at_once)
     if not steps:
         return now
-    ends = first_step_ends(stage, now=now, times=times, since=since, free_at=free_at)
-    return ends + sum(steps[1:], timedelta())
+    return _ends(stage, steps[0], now, since, free_at) + sum(steps[1:], timedelta())
+
+
+def _durations(stage: Stage, times: StageTimes, *, running: bool, held: bool, at_once: bool) -> list[timedelta]:
+    """How long each step takes that is left, waiting for a full load included."""
+    names = _STEPS[stage]
+    waiting = [name for name in names if name in LOADS and not (running and name == names[0])][at_once:]
+    cooling_min = max(times.cooling_min, times.biological_min if held else 0)
+    return [
+        timedelta(
+            minutes=(cooling_min if name == "cooling_min" else getattr(times, name))
+            + (times.fill_min if name in waiting else 0)
+        )
+        for name in names
+    ]
+
+
+def next_load(stage: Stage, *, now: datetime, times: StageTimes) -> tuple[str, datetime] | None:
+    """Which kind of machine something goes into next, and when it can at the earliest; None for none."""
+    names = _STEPS[stage]
+    first = next((place for place, name in enumerate(names) if name in LOADS), None)
+    if first is None:
+        return None
+    before = sum((getattr(times, name) for name in names[:first]), 0)
+    return LOADS[names[first]], now + timedelta(minutes=before)
 
 
 def first_step_ends(
@@ -172,6 +211,9 @@ def first_step_ends(
     free_at: datetime | None = None,
 ) -> datetime:
     """When the present step of something that is not sterile yet ends; arguments as of `ready_at`."""
-    step = timedelta(minutes=getattr(times, _STEPS[stage][0]))
+    return _ends(stage, timedelta(minutes=getattr(times, _STEPS[stage][0])), now, since, free_at)
+
+
+def _ends(stage: Stage, step: timedelta, now: datetime, since: datetime | None, free_at: datetime | None) -> datetime:
     begins = max(now, free_at) if free_at is not None and stage is Stage.IN_USE else now
     return begins + step if since is None else max(now, since + step)

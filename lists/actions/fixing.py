@@ -100,7 +100,7 @@ def _asking(case: Case, line: CaseLine, now: Candidate | None) -> Concern:
         role=role,
         sentence=f"Case {case.code}, {start:%a %d-%b-%Y %H:%M}: {now.sentence if now else evidence['asked']}",
         remedy=f"Asked by {line.person}.",
-        link=links.get(Way(way), f"/trays/{about[-1]}/"),
+        link=links.get(Way(way), f"/find/?q={about[-1]}"),
     )
 
 

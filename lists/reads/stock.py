@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, cast
 
-from django.db.models import Prefetch, Q
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 from django.utils import timezone
 
 from instruments.models import PartKind, Piece
@@ -17,7 +17,8 @@ from lists.chain import Held
 from lists.gathering import Gathered, Loose, gather
 from lists.models import Issue
 from lists.stages import Stage, StageTimes, Whereabouts
-from reprocessing.models import LoadPack, LoadPiece
+from reprocessing.models import ExceptionalRelease, Indicator, LoadPack, LoadPiece
+from reprocessing.states import IndicatorKind, Result
 from trays.matching import Item
 from trays.models import Content, Pack, TemplateVersion, Tray
 from trays.reads import items, wanted_of
@@ -109,13 +110,22 @@ def _packs(asked: Asked, trays: Iterable[Tray]) -> Iterable[Pack]:
         .prefetch_related(
             "lacks",
             Prefetch("issues", Issue.objects.filter(ended=False).select_related("case"), to_attr="out"),
-            Prefetch("load_packs", LoadPack.objects.filter(open=True).select_related("load"), to_attr="loaded"),
+            Prefetch("load_packs", loaded_packs(), to_attr="loaded"),
             Prefetch(
                 "contents", Content.objects.filter(telling).select_related("piece__part__size__series"), to_attr="told"
             ),
         )
         .order_by("code"),
     )
+
+
+def loaded_packs() -> QuerySet[LoadPack]:
+    """Packs in open loads, each with whether its load waits for the biological result of an implant."""
+    inside = LoadPack.objects.filter(load=OuterRef("load"), pack__holds_implant=True).exclude(barrier_intact=False)
+    passed = Indicator.objects.filter(load=OuterRef("load"), kind=IndicatorKind.BIOLOGICAL, result=Result.PASSED)
+    signed = ExceptionalRelease.objects.filter(load=OuterRef("load"))
+    held = Exists(inside) & ~Exists(passed) & ~Exists(signed)
+    return LoadPack.objects.filter(open=True).select_related("load").annotate(held=held)
 
 
 def _of_tray(tray: Tray, pack: Pack, now: datetime) -> Whereabouts:
@@ -148,6 +158,8 @@ def _packed(pack: Any, *, code: str, name: str, kind: str, serves: str, now: dat
             for lack in pack.lacks.all()
         ),
         pack=pack.code,
+        load=load.code if load else "",
+        held=bool(pack.loaded and pack.loaded[0].held),
         holds=tuple(
             Held(row.piece.code, part.code, part.name, part.kind, str(part.size or ""))
             for row in pack.told
@@ -160,11 +172,12 @@ def _is_sized_barrel(row: Content) -> bool:
     return row.piece.part.kind == PartKind.BARREL and row.piece.part.size is not None
 
 
-def _words(pack: Pack, load: Any, case: Any) -> str:
+def _words(pack: Any, load: Any, case: Any) -> str:
     if case is not None:
         return f"{pack.state}, with case {case.code}"
     if load is not None:
-        return f"{pack.state}, load {load.code}"
+        held = ", which waits for its biological result" if pack.loaded[0].held else ""
+        return f"{pack.state}, load {load.code}{held}"
     return _at(pack.state, pack.place)
 
 

@@ -26,6 +26,7 @@ from tests import makers
 from tests.lists import makers as m
 from tests.lists.desk import coordinator, day_address, fresh_pack, queries_of, send, signed_in, soon
 from tests.makers import act
+from tests.reprocessing import makers as make
 from tests.reprocessing.pages import Browser
 from trays.models import Pack, Template, Tray
 
@@ -94,7 +95,7 @@ def test_a_press_on_the_list_applies_the_first_fix_and_another_undoes_it() -> No
     page = client.read(day)
     assert "Why:" in page
     assert f"Use {sterile.name} {sterile.code}." in page
-    assert "Costs no other case anything." in page
+    assert "Costs no other case its set or its time." in page
     (key,) = re.findall(r'name="fix" value="([^"]+)"', raw(client, day))
     address, fields = reverse("apply-fix", args=[case.code]), {"fix": key, "back": day}
     page = client.client.post(address, fields, follow=True).content.decode()
@@ -226,6 +227,37 @@ def test_work_on_another_set_gives_it_to_the_case_and_undoing_takes_it_back() ->
     assert [row.candidate.way for row in fixes(case).waits_for] == [Way.WASH]
     actions.undo_fix(case.code, act=planner())
     assert chosen(case) == ""
+
+
+def test_a_half_load_is_asked_for_and_the_notice_leads_to_the_set() -> None:
+    make.policy("fill_min", 30)
+    tray = m.tray_of(makers.pack(makers.tray(makers.template(makers.part()))))
+    Pack.objects.filter(tray=tray).update(use_by=soon() + timedelta(days=30))
+    case = m.case_with(tray, starts_at=eight() + timedelta(minutes=130))  # 95 min to pass, 30 until full, 25 to bring
+    found = fix(case, Way.START, eight())
+    assert (found.ready, found.gained_min) == (True, 20)
+    done = actions.apply_fix(case.code, found.key, act=act(at=eight()))
+    assert "full or not" in done.sentence
+    (notice,) = Notice.objects.filter(topic="fixes").still_open()
+    assert (notice.role, notice.link) == (Role.TECHNICIAN, f"/find/?q={tray.code}")
+    actions.undo_fix(case.code, act=act(at=eight()))
+    assert not Notice.objects.filter(topic="fixes").still_open()
+
+
+def test_an_exceptional_release_is_named_with_its_form_and_no_button() -> None:
+    implant = m.implant()
+    pack = makers.single(makers.piece(implant))
+    load = make.complete(make.load(None, pack))
+    Pack.objects.filter(pk=pack.pk).update(use_by=soon() + timedelta(days=30))
+    case = m.case(implant, starts_at=soon())
+    actions.allocate(m.need(case).pk, pack=pack.code, act=act())
+    make.policy("biological_min", 1_000_000)
+    page = raw(coordinator(), reverse("case", args=[case.code]))
+    assert f"Exceptional release of load {load.code}" in page
+    assert f'href="{reverse("load", args=[load.code])}"' in page
+    assert 'name="fix" value="exception' not in page
+    key = fix(case, Way.EXCEPTION).key
+    assert "it is for a person to decide" in refused(lambda: actions.apply_fix(case.code, key, act=planner()))
 
 
 def test_each_need_of_a_case_gets_its_fix_and_they_are_undone_one_by_one() -> None:

@@ -28,6 +28,7 @@ from tests.lists import makers as m
 from tests.lists.makers import NOON, START, TOMORROW
 from tests.makers import AT, act
 from tests.reprocessing import makers as make
+from tests.reprocessing.makers import DECIDED
 from trays import actions as tray_actions
 from trays.models import Pack, Template
 
@@ -57,6 +58,21 @@ def test_a_sterile_tray_makes_its_case_complete() -> None:
     readiness = judged(m.case_with(m.tray_of(pack)))
     assert (readiness.verdict, readiness.findings) == (Readiness.COMPLETE, ())
     assert readiness.needs[0].where == "sterile in Store A"
+
+
+def test_an_implant_load_without_its_biological_result_keeps_a_case_waiting_until_the_form_is_signed() -> None:
+    implant = m.implant()
+    pack = makers.single(makers.piece(implant))
+    load = make.complete(make.load(None, pack))
+    case = m.case(implant, starts_at=TOMORROW)
+    actions.allocate(m.need(case).pk, pack=pack.code, act=act())
+    make.policy("biological_min", 48 * 60)
+    (need,) = judged(case).needs
+    assert need.verdict is Readiness.LATE
+    assert need.where == f"awaiting release, load {load.code}, which waits for its biological result"
+    form = dict.fromkeys(("implants", "case_reference", "authorised_by", "reason", "avoidable_by"), "stated")
+    reprocessing_actions.sign_exceptional_release(load.code, **form, act=act(make.releaser(), at=DECIDED))
+    assert judged(case).verdict is Readiness.COMPLETE_BY
 
 
 def _left(pack: Pack) -> None:

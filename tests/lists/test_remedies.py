@@ -166,6 +166,39 @@ def test_a_load_that_has_cooled_is_decided_on_by_a_moment() -> None:
     assert Way.RELEASE not in ways(remedies(warm, "A"))
 
 
+def test_a_load_that_starts_before_it_is_full_gains_the_wait_and_costs_a_cycle() -> None:
+    filling = replace(TIMES, fill_min=30)
+    starts_at = TIMES.on_table(NOW + minutes(95 + 10))  # assembled: 95 min are left, and 30 until the load is full
+    of = replace(
+        day([case(wants(1, "T1"), code="A", starts_at=starts_at)], tray("T1", Stage.ASSEMBLED)), times=filling
+    )
+    found = first(of, way=Way.START)
+    assert (found.candidate.who, found.ready, found.gained_min) == (Who.HANDS, True, 20)
+    assert found.candidate.sentence == (
+        f"Have the next steriliser load with Tray T1 T1 started by {NOW + minutes(10):%H:%M}, full or not."
+    )
+    assert "A cycle that could have held more" in found.candidate.price
+    runs = replace(of, sets={"T1": tray("T1", Stage.IN_STERILISER, since=NOW)})
+    assert Way.START not in ways(remedies(runs, "A"))
+    at_once = replace(of, times=TIMES)
+    assert remedies(at_once, "A") == ()  # where loads wait for nothing, it is in time
+
+
+def test_an_implant_load_goes_out_early_only_by_the_form_which_is_no_press() -> None:
+    slow = replace(TIMES, biological_min=1440)
+    held = tray("T1", Stage.AWAITING_RELEASE, since=NOW - minutes(20), held=True, load="L1")
+    of = replace(day([case(wants(1, "T1"), code="A")], held), times=slow)
+    found = first(of, way=Way.EXCEPTION)
+    assert (found.candidate.who, found.by_click, found.ready) == (Who.PERSON, False, True)
+    assert found.gained_min > 0
+    assert "only by the form" in found.candidate.sentence
+    assert "second person" in found.candidate.sentence
+    assert "flagged until it is read" in found.candidate.price
+    assert Way.RELEASE not in ways(remedies(of, "A"))
+    known = replace(of, sets={"T1": replace(held, held=False)})
+    assert remedies(known, "A") == ()
+
+
 def test_an_implant_is_replaced_by_a_named_neighbour_only_as_a_person_decides_and_a_loan_is_called_for() -> None:
     planned = wants(1, key="part:ST-9")
     named = wants(2, "K2", key="part:ST", essential=False)

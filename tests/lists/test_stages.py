@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lists.stages import NEXT, Stage, StageTimes, Whereabouts, clock, ready_at
+from lists.stages import NEXT, Stage, StageTimes, Whereabouts, clock, next_load, ready_at
 
 NOW = datetime(2026, 11, 24, 9, 0, tzinfo=ZoneInfo("Europe/Berlin"))
 TIMES = StageTimes(
@@ -63,6 +63,42 @@ def test_every_stage_has_its_whole_way_ahead(stage: Stage) -> None:
 def test_a_step_that_runs_by_itself_counts_what_has_passed(stage: Stage, begun_before: int, left: int) -> None:
     since = NOW - minutes(begun_before)
     assert ready_at(stage, now=NOW, times=TIMES, since=since) - NOW == minutes(left)
+
+
+@pytest.mark.parametrize(
+    ("stage", "loads"), [(Stage.RETURNED, 2), (Stage.IN_WASHER, 2), (Stage.ASSEMBLED, 1), (Stage.AWAITING_RELEASE, 0)]
+)
+def test_a_load_that_has_not_started_waits_until_it_is_full_unless_it_is_told_not_to(stage: Stage, loads: int) -> None:
+    filling = replace(TIMES, fill_min=20)
+    assert ready_at(stage, now=NOW, times=filling) - NOW == minutes(LEFT[stage] + 20 * loads)
+    at_once = ready_at(stage, now=NOW, times=filling, at_once=True)
+    assert at_once - NOW == minutes(LEFT[stage] + 20 * max(0, loads - 1))
+
+
+def test_a_load_that_runs_waits_for_nothing_of_its_own() -> None:
+    filling = replace(TIMES, fill_min=20)
+    assert ready_at(Stage.IN_STERILISER, now=NOW, times=filling, since=NOW) - NOW == minutes(95)
+    assert ready_at(Stage.IN_WASHER, now=NOW, times=filling, since=NOW) - NOW == minutes(190 + 20)
+
+
+def test_an_implant_load_waits_for_its_biological_result_while_it_cools() -> None:
+    slow = replace(TIMES, biological_min=180)
+    assert ready_at(Stage.ASSEMBLED, now=NOW, times=slow, held=True) - NOW == minutes(55 + 180 + 10)
+    since = NOW - minutes(100)
+    assert ready_at(Stage.AWAITING_RELEASE, now=NOW, times=slow, since=since, held=True) - NOW == minutes(90)
+    assert ready_at(Stage.AWAITING_RELEASE, now=NOW, times=slow, since=since) - NOW == minutes(10)
+
+
+@pytest.mark.parametrize(
+    ("stage", "machine", "after_min"),
+    [(Stage.RETURNED, "washer", 10), (Stage.INSPECTED, "steriliser", 20), (Stage.ASSEMBLED, "steriliser", 0)],
+)
+def test_what_goes_into_a_machine_next_and_when(stage: Stage, machine: str, after_min: int) -> None:
+    assert next_load(stage, now=NOW, times=TIMES) == (machine, NOW + minutes(after_min))
+
+
+def test_what_has_passed_every_machine_goes_into_none() -> None:
+    assert next_load(Stage.AWAITING_RELEASE, now=NOW, times=TIMES) is None
 
 
 def test_a_set_in_use_starts_back_when_its_case_is_over() -> None:
