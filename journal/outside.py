@@ -30,7 +30,7 @@ CLIMBING = ("cases", "decisions", "emergency", "messages", "trail")
 CHANNELS = "channels"
 """The topic of channels that fail; it never leaves by one."""
 TOPICS: Mapping[str, str] = {
-    "cases": "a case or a standing set",
+    "cases": "a case, a standing set or a missing piece",
     "completion": "trays that can be completed",
     "decisions": "a decision on a load",
     "emergency": "an emergency set",
@@ -136,8 +136,6 @@ def webhook_fault(address: str, hosts: Collection[str]) -> str:
     if parts.username is not None or parts.fragment:
         return "it holds a name, password or fragment, must hold none"
     if parts.hostname not in hosts:
-        allowed = (
-            f"one of {', '.join(sorted(hosts))}" if hosts else "one that WEBHOOK_HOSTS of the site names: now none"
-        )
-        return f"its host is {parts.hostname}, must be {allowed}"
+        allowed = ", ".join(sorted(hosts)) or "now none"
+        return f"its host is {parts.hostname}, must be one that the site names in WEBHOOK_HOSTS ({allowed})"
     return ""

@@ -98,7 +98,7 @@ def test_a_letter_names_kind_and_code_of_the_cause_and_where_to_read_the_rest() 
     opened = datetime(2026, 11, 24, 9, tzinfo=UTC)
     given = ("r-1", 7, "cases", "case:C000007L", "coordinator")
     first, second = (Outgoing(*given, rung, opened, "https://unit.example/notices/7/") for rung in (0, 1))
-    assert first.subject == "Notice 7 for the coordinator: a case or a standing set (case:C000007L)"
+    assert first.subject == "Notice 7 for the coordinator: a case, a standing set or a missing piece (case:C000007L)"
     assert "Read and acknowledge it: https://unit.example/notices/7/\n" in first.text
     assert ("has climbed" in first.text, "has climbed" in second.text) == (False, True)
     assert first.document["reference"] == "r-1"
