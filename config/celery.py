@@ -24,6 +24,7 @@ app.conf.beat_schedule = {
     "expiry": {"task": "trays.tasks.watch_expiry", "schedule": 15 * 60.0},
     "records": {"task": "reprocessing.tasks.take_in_records", "schedule": 30.0},
     "decisions": {"task": "reprocessing.tasks.watch_decisions", "schedule": 2 * 60.0},
+    "machines": {"task": "reprocessing.tasks.watch_machines", "schedule": 10 * 60.0},
     "cases": {"task": "lists.tasks.watch_cases", "schedule": 5 * 60.0},
     "sheets": {"task": "lists.tasks.print_go_sheets", "schedule": 60.0},
     "messages": {"task": "lists.tasks.take_in_lists", "schedule": 30.0},

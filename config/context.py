@@ -23,7 +23,16 @@ SECTIONS: tuple[tuple[str, str, Pages], ...] = (
         (("Lists", "lists"), ("What is asked for", "needs"), ("Stage times", "stage-times")),
     ),
     ("Trays", "package", (("Trays", "trays"), ("Templates", "templates"), ("Fit", "fit"))),
-    ("Loads", "layers", (("Loads", "loads"), ("Machines", "machines"), ("Records without a load", "records"))),
+    (
+        "Loads",
+        "layers",
+        (
+            ("Loads", "loads"),
+            ("Machines", "machines"),
+            ("Periodic tests", "periodic-tests"),
+            ("Records without a load", "records"),
+        ),
+    ),
     (
         "Stock",
         "box",
@@ -39,6 +48,7 @@ SECTIONS: tuple[tuple[str, str, Pages], ...] = (
         "shield-check",
         (
             ("Non-conformities", "quality"),
+            ("Residual protein", "protein"),
             ("Quarantine boxes", "boxes"),
             ("Recalls", "recalls"),
             ("Reports", "reports"),

@@ -76,8 +76,32 @@ POLICIES: dict[str, Policy] = {
     "return_cycles_washer": Policy(
         "Test cycles passed in a row before a washer returns to service", "cycles", 1, Origin.OURS
     ),
+    "expired_lot_forbids": Policy(
+        "No load starts while an expired lot of a chemical is on its machine; if not, it is looked at",
+        "",
+        True,
+        Origin.OURS,
+    ),
+    "protein_limit_ug": Policy(
+        "Residual protein on a side of a cleaned instrument, at most",
+        "µg",
+        5.0,
+        Origin.PUBLISHED,
+        "HTM 01-01 (2016), as quoted in trade text: at most 5 µg a side, detected in place; confirm locally",
+    ),
+    "protein_check_days": Policy(
+        "Pieces cleaned by each washer are checked for residual protein every (0: not asked for)",
+        "d",
+        91,
+        Origin.PRACTICE,
+        "quarterly, from memory",
+    ),
     "nonconformity_due_days": Policy("A non-conformity is to be closed within", "d", 28, Origin.OURS),
     "missing_raise_h": Policy("A piece missing so long is offered as a non-conformity", "h", 24, Origin.OURS),
+    "steam_penetration_h": Policy("A passed steam penetration test counts for", "h", 24, Origin.PRACTICE, "daily"),
+    "air_leakage_h": Policy("A passed air leakage test counts for", "h", 168, Origin.PRACTICE, "weekly"),
+    "warm_up_h": Policy("A passed warm-up counts for", "h", 24, Origin.PRACTICE, "daily"),
+    "self_test_h": Policy("A passed self-test counts for", "h", 24, Origin.PRACTICE, "daily"),
     "machine_day_hour": Policy("Hour at which a machine day begins", "h", 5, Origin.OURS),
     "waiting_decision_min": Policy("A load may wait this long for a decision", "min", 60, Origin.OURS),
     "case_horizon_days": Policy("Look this far ahead for cases that lack something", "d", 3, Origin.OURS),

@@ -36,6 +36,7 @@ DONE: dict[str, str] = {
     "fail_wash": "Wash failed",
     "find": "Found",
     "find_recalled": "Found by a recall",
+    "check_protein": "Residual protein checked",
     "find_soiled": "Found soiled",
     "free": "Choice taken back",
     "give_back": "Given back to its lender",

@@ -5,13 +5,26 @@ from __future__ import annotations
 from typing import Any
 
 from django.urls import path
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.generics import ListAPIView, RetrieveAPIView
 
 import reprocessing.actions  # noqa: F401 - enters its actions
 from journal.api import LineOutput, action_routes
-from reprocessing.models import Indicator, Load, Machine, Release, Trace
+from reprocessing.models import (
+    Indicator,
+    Load,
+    Machine,
+    MachineLot,
+    PeriodicResult,
+    PeriodicTest,
+    ProteinCheck,
+    Release,
+    Trace,
+)
 from reprocessing.reads import load_evidence
+from reprocessing.reads.supplies import lots_of_load
 
 
 class MachineOutput(serializers.ModelSerializer[Machine]):
@@ -76,12 +89,66 @@ class LoadOutput(serializers.ModelSerializer[Load]):
         read_only_fields = fields
 
 
+class LotOutput(serializers.ModelSerializer[MachineLot]):
+    """A lot of a chemical on a machine."""
+
+    class Meta:
+        model = MachineLot
+        fields = ["id", "product", "lot", "expires_on", "opened_on", "since", "until"]
+        read_only_fields = fields
+
+
+class PeriodicTestOutput(serializers.ModelSerializer[PeriodicTest]):
+    """A periodic test that the unit asks for."""
+
+    machine = serializers.CharField(source="machine.code", default=None)
+
+    class Meta:
+        model = PeriodicTest
+        fields = [
+            *("id", "kind", "machine", "about", "name", "every_days", "forbids_start", "unit", "least", "most"),
+            *("source", "confirm_locally", "ended_at"),
+        ]
+        read_only_fields = fields
+
+
+class PeriodicResultOutput(serializers.ModelSerializer[PeriodicResult]):
+    """A result of a periodic test."""
+
+    machine = serializers.CharField(source="machine.code")
+    name = serializers.CharField(source="test.name")
+    unit = serializers.CharField(source="test.unit")
+    by = serializers.CharField()
+
+    class Meta:
+        model = PeriodicResult
+        fields = [
+            *("id", "test", "name", "machine", "passed", "value", "less_than", "unit", "taken_at", "reported_by"),
+            *("note", "at", "by"),
+        ]
+        read_only_fields = fields
+
+
+class ProteinCheckOutput(serializers.ModelSerializer[ProteinCheck]):
+    """A check of residual protein on a piece."""
+
+    piece = serializers.CharField(source="piece.code")
+    load = serializers.CharField(source="load.code", default=None)
+    by = serializers.CharField()
+
+    class Meta:
+        model = ProteinCheck
+        fields = ["id", "piece", "load", "method", "ug_per_side", "limit_ug", "passed", "note", "at", "by"]
+        read_only_fields = fields
+
+
 class LoadDetail(LoadOutput):
     """A load with its contents, evidence, decision and trail."""
 
     packs = serializers.SerializerMethodField()
     pieces = serializers.SerializerMethodField()
     checks = serializers.SerializerMethodField()
+    lots = serializers.SerializerMethodField()
     traces = TraceOutput(many=True)
     indicators = IndicatorOutput(many=True)
     decision = ReleaseOutput(default=None)
@@ -93,6 +160,7 @@ class LoadDetail(LoadOutput):
             "packs",
             "pieces",
             "checks",
+            "lots",
             "traces",
             "indicators",
             "decision",
@@ -111,6 +179,11 @@ class LoadDetail(LoadOutput):
     def get_checks(self, load: Load) -> list[dict[str, Any]]:
         """The evidence as a checklist."""
         return [check.as_dict() for check in load_evidence(load)]
+
+    @extend_schema_field(LotOutput(many=True))
+    def get_lots(self, load: Load) -> Any:
+        """What its machine drew on while it ran."""
+        return LotOutput(lots_of_load(load, timezone.now()), many=True).data
 
 
 class Machines(ListAPIView[Machine]):
@@ -132,6 +205,32 @@ class Loads(ListAPIView[Load]):
         return rows.filter(state=state) if state else rows
 
 
+class PeriodicTests(ListAPIView[PeriodicTest]):
+    """Every periodic test, ended ones too."""
+
+    serializer_class = PeriodicTestOutput
+    queryset = PeriodicTest.objects.select_related("machine")
+
+
+class PeriodicResults(ListAPIView[PeriodicResult]):
+    """Every result of a periodic test; `?machine=` narrows."""
+
+    serializer_class = PeriodicResultOutput
+
+    def get_queryset(self) -> Any:
+        """All, or of one machine."""
+        machine = self.request.query_params.get("machine")
+        rows = PeriodicResult.objects.select_related("machine", "test", "by")
+        return rows.filter(machine__code=machine) if machine else rows
+
+
+class ProteinChecks(ListAPIView[ProteinCheck]):
+    """Every check of residual protein."""
+
+    serializer_class = ProteinCheckOutput
+    queryset = ProteinCheck.objects.select_related("piece", "load", "by")
+
+
 class OneLoad(RetrieveAPIView[Load]):
     """A load with its contents, evidence and trail."""
 
@@ -144,6 +243,9 @@ class OneLoad(RetrieveAPIView[Load]):
 
 urlpatterns = [
     path("machines/", Machines.as_view(), name="api-machines"),
+    path("periodic-tests/", PeriodicTests.as_view(), name="api-periodic-tests"),
+    path("periodic-results/", PeriodicResults.as_view(), name="api-periodic-results"),
+    path("protein-checks/", ProteinChecks.as_view(), name="api-protein-checks"),
     path("loads/", Loads.as_view(), name="api-loads"),
     path("loads/<str:code>/", OneLoad.as_view(), name="api-load"),
     *action_routes("reprocessing"),

@@ -1,4 +1,4 @@
-"""Jobs on loads: what waits for a decision, what evidence came in after one, and records left in a folder."""
+"""Jobs on loads and machines: what waits for a decision or is overdue, and records left in a folder."""
 
 from __future__ import annotations
 
@@ -15,8 +15,9 @@ from journal.actions import Concern, tell
 from journal.roles import Role
 from reprocessing import folder
 from reprocessing.actions import note_refused, take_in
-from reprocessing.models import Arrival, Doubt, Indicator, Load, Recall
+from reprocessing.models import Arrival, Doubt, Indicator, Load, Machine, MachineLot, Recall
 from reprocessing.reads import waits_too_long_since
+from reprocessing.reads.periodic import lacking_of_each
 from reprocessing.recall_states import RecallState
 from reprocessing.states import IndicatorKind, LoadState, Result
 
@@ -127,6 +128,36 @@ def _doubts() -> Iterator[Concern]:
             sentence=f"Load {row.load.code} is in doubt: {row.test.machine.name} failed its {row.test.kind} test.",
             remedy="Decide whether it is recalled.",
             link=_link(row.load),
+        )
+
+
+@shared_task
+def watch_machines() -> None:
+    """Tell what machines and what they draw on lack: periodic tests that are overdue or failed, lots out of date."""
+    at = timezone.now()
+    tell("machines", _lacking(at), at=at)
+
+
+def _lacking(at: datetime) -> Iterator[Concern]:
+    machines = list(Machine.objects.order_by("pk"))
+    lacking = lacking_of_each(machines, at)
+    for machine in machines:
+        for demand in lacking[machine.pk]:
+            yield Concern(
+                cause=f"periodic:{machine.code}:{demand.name}",
+                role=Role.TECHNICIAN,
+                sentence=f"The periodic test “{demand.name}” of {machine.name} {demand.words}.",
+                remedy="Do it and record its result.",
+                link=f"/machines/{machine.code}/upkeep/",
+            )
+    today = timezone.localdate(at)
+    for lot in MachineLot.objects.in_use(at).filter(expires_on__lt=today).select_related("machine"):
+        yield Concern(
+            cause=f"lot:{lot.pk}",
+            role=Role.TECHNICIAN,
+            sentence=f"{lot} on {lot.machine.name} expired on {lot.expires_on}.",
+            remedy="Connect a lot that is in date.",
+            link=f"/machines/{lot.machine.code}/upkeep/",
         )
 
 

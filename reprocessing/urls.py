@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from reprocessing.views import intake, leak_tests, loads, machines, quality, recalls, verbs
+from reprocessing.views import intake, leak_tests, loads, machines, protein, quality, recalls, upkeep, verbs
 
 urlpatterns = [
     path("loads/", loads.loads, name="loads"),
@@ -18,10 +18,15 @@ urlpatterns = [
     path("machines/<str:code>/columns/", intake.columns, name="machine-columns"),
     path("machines/<str:code>/device-number/", intake.device_number, name="machine-device-number"),
     path("machines/", machines.machines, name="machines"),
+    path("machines/periodic-tests/", upkeep.periodic_tests, name="periodic-tests"),
+    path("machines/periodic-tests/<int:test>/end/", upkeep.end_one, name="periodic-test-end"),
+    path("machines/<str:code>/upkeep/", upkeep.upkeep, name="machine-upkeep"),
+    path("machines/<str:code>/upkeep/<slug:verb>/", upkeep.upkeep_verb, name="machine-upkeep-verb"),
     path("machines/<str:code>/", machines.machine, name="machine"),
     path("machines/<str:code>/<slug:verb>/", machines.machine_verb, name="machine-verb"),
     path("quality/", quality.quality, name="quality"),
     path("quality/raise/", quality.raise_one, name="nonconformity-raise"),
+    path("quality/protein/", protein.protein, name="protein"),
     path("quality/<str:code>/", quality.nonconformity, name="nonconformity"),
     path("quality/<str:code>/done/<int:number>/", quality.finish, name="nonconformity-finish"),
     path("quality/<str:code>/<slug:verb>/", quality.nonconformity_verb, name="nonconformity-verb"),

@@ -27,7 +27,7 @@ from lists.tasks import make_plan, print_go_sheets, take_in_lists, watch_cases, 
 from reprocessing import actions as reprocessing_actions
 from reprocessing.models import Doubt, Load, MachineTest
 from reprocessing.states import IndicatorKind
-from reprocessing.tasks import take_in_records, watch_decisions
+from reprocessing.tasks import take_in_records, watch_decisions, watch_machines
 from tests import makers
 from tests.lists import makers as m
 from tests.makers import act, at_once
@@ -349,6 +349,7 @@ def test_the_timetable_runs_every_job() -> None:
         watch_expiry,
         take_in_records,
         watch_decisions,
+        watch_machines,
         watch_cases,
         watch_completion,
         print_go_sheets,

@@ -22,6 +22,7 @@ from config.reports.figures import (
     losses,
     machine_use,
     overdue,
+    periodic_tests,
     turn_round,
 )
 from instruments import actions as instrument_actions
@@ -150,3 +151,17 @@ def test_the_page_asks_the_same_however_much_happened() -> None:
     rejected()
     make.released()
     assert asked() == once
+
+
+def test_periodic_tests_and_protein_are_counted_for_their_machine() -> None:
+    load = make.released(make.washing())
+    washer, piece = load.machine, load.load_pieces.get().piece
+    kind = str(washer.kind)
+    test = actions.ask_periodic_test(kind, "Rinse", every_days=7, source="policy", unit="mg/L", most=2.0, act=act()).pk
+    for value in (1.0, 3.0):
+        actions.record_periodic_test(washer.code, test, value=value, act=act())
+    actions.check_protein(piece.code, "swab", passed=True, act=act(at=make.DECIDED))
+    assert periodic_tests(DAY).rows == (
+        (f"{washer.name}, Rinse", 2, 1, 1),
+        (f"{washer.name}, residual protein", 1, 1, 0),
+    )

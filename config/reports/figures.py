@@ -16,7 +16,17 @@ from instruments.models import Piece, PieceLine
 from instruments.states import PieceState
 from lists.models import Issue
 from reprocessing.control_chart import Chart, Sample, p_chart, percentile
-from reprocessing.models import CorrectiveAction, Indicator, Load, LoadPack, Machine, MachineTest, Nonconformity
+from reprocessing.models import (
+    CorrectiveAction,
+    Indicator,
+    Load,
+    LoadPack,
+    Machine,
+    MachineTest,
+    Nonconformity,
+    PeriodicResult,
+    ProteinCheck,
+)
 from reprocessing.states import LoadKind, LoadState, Result
 
 Cell = str | int
@@ -212,6 +222,27 @@ def _tests(tested: dict[tuple[int, str], int], machine: int) -> tuple[int, int]:
     return tested[machine, Result.PASSED], tested[machine, Result.FAILED]
 
 
+def periodic_tests(period: Period) -> Report:
+    """Results of periodic tests, of water and of residual protein."""
+    counted: dict[str, list[bool]] = defaultdict(list)
+    results = PeriodicResult.objects.filter(period.within("taken_at"))
+    for machine, test, passed in results.order_by("taken_at").values_list("machine__name", "test__name", "passed"):
+        counted[f"{machine}, {test}"].append(passed)
+    checks = ProteinCheck.objects.filter(period.within("at")).order_by("at")
+    for machine, passed in checks.values_list("load__machine__name", "passed"):
+        counted[f"{machine or 'Washer not recorded'}, residual protein"].append(passed)
+    rows = [(name, len(all_of), sum(all_of), len(all_of) - sum(all_of)) for name, all_of in sorted(counted.items())]
+    return Report(
+        "periodic-tests",
+        "Periodic tests, water and residual protein",
+        "Results of tests done and of water and pieces sampled in the period, by machine; a measured one passes "
+        "within its limits. Residual protein counts for the washer that cleaned the piece.",
+        ("Machine and test", "n", "Passed", "Failed"),
+        tuple(rows),
+        sum(len(all_of) for all_of in counted.values()),
+    )
+
+
 def indicators(period: Period) -> Report:
     """What the indicators of each machine said."""
     seen: dict[tuple[str, str], dict[str, int]] = defaultdict(lambda: defaultdict(int))
@@ -263,6 +294,7 @@ REPORTS: tuple[Callable[[Period], Report], ...] = (
     first_pass_sets,
     losses,
     machine_use,
+    periodic_tests,
     indicators,
     overdue,
 )

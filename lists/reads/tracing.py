@@ -17,6 +17,7 @@ from instruments.models import Piece
 from lists.lineage import BEGINNING, END, Contacts, Node, Reached, Sort, by_sort, walk
 from lists.models import Case, Issue
 from reprocessing.models import Load, LoadPack, LoadPiece
+from reprocessing.reads.supplies import loads_of_lot
 from trays.models import Content, Pack
 
 MOST_KEYS = 10_000
@@ -145,8 +146,9 @@ def loads_of(machine: int, since: datetime | None, until: datetime | None) -> se
 
 
 def of_lot(lot: str) -> set[Node]:
-    """Loads with an indicator of a lot, and pieces (implants among them) of it."""
-    loads = Load.objects.filter(indicators__lot__iexact=lot).values_list("pk", flat=True)
+    """Loads with an indicator of a lot or run on a chemical of it, and pieces (implants among them) of it."""
+    loads = {*Load.objects.filter(indicators__lot__iexact=lot).values_list("pk", flat=True)}
+    loads |= {*loads_of_lot(lot).values_list("pk", flat=True)}
     pieces = Piece.objects.filter(lot__iexact=lot).values_list("pk", flat=True)
     return {Node(Sort.LOAD, key) for key in loads} | {Node(Sort.PIECE, key) for key in pieces}
 

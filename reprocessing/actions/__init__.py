@@ -26,6 +26,7 @@ from reprocessing.actions.loads import (
     take_out_of_load,
 )
 from reprocessing.actions.machines import record_test, return_to_service, take_out_of_service
+from reprocessing.actions.periodic import ask_periodic_test, end_periodic_test, record_periodic_test
 from reprocessing.actions.quality import (
     add_corrective_action,
     close_nonconformity,
@@ -44,6 +45,8 @@ from reprocessing.actions.recalls import (
     propose_closure,
     settle_recalled,
 )
+from reprocessing.actions.residue import check_protein
+from reprocessing.actions.supplies import put_lot_in_use, take_lot_out_of_use
 from reprocessing.actions.unloading import record_dosing, unload
 from reprocessing.actions.upkeep import lift_closure, plan_closure
 
@@ -52,13 +55,16 @@ __all__ = [
     "add_pack",
     "add_piece",
     "add_returned_set",
+    "ask_periodic_test",
     "attach_trace",
+    "check_protein",
     "close_nonconformity",
     "close_recall",
     "decide_doubt",
     "draft_by_indicators",
     "draft_recall",
     "drop_recall",
+    "end_periodic_test",
     "finish_corrective_action",
     "issue_recall",
     "keep_nonconformity_open",
@@ -72,11 +78,13 @@ __all__ = [
     "plan_closure",
     "propose_closure",
     "propose_quality_closure",
+    "put_lot_in_use",
     "raise_nonconformity",
     "read_indicator",
     "recall_load",
     "record_dosing",
     "record_leak_test",
+    "record_periodic_test",
     "record_test",
     "reject",
     "release",
@@ -88,6 +96,7 @@ __all__ = [
     "sign_exceptional_release",
     "start_load",
     "take_in",
+    "take_lot_out_of_use",
     "take_off_load",
     "take_out_of_load",
     "take_out_of_service",

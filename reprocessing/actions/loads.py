@@ -11,11 +11,12 @@ from instruments.reads import single_use_facts
 from instruments.states import PieceState
 from instruments.writer import lock_piece, lock_pieces, move_piece, new_code
 from journal.actions import Act, Done, action, need, write_line
-from journal.findings import Finding, Refused, stop, unknown
+from journal.findings import Finding, Refused, Severity, stop, unknown
 from reprocessing import rules
 from reprocessing.models import Load, LoadLine, LoadPack, LoadPiece, Machine
 from reprocessing.reads import against_start, not_validated, sets_in
 from reprocessing.reads.soil import soil_of
+from reprocessing.reads.supplies import lots_of_load
 from reprocessing.rules import wrong_state
 from reprocessing.soil import waited_too_long
 from reprocessing.states import LOAD_STEPS, OPENS, LoadKind, LoadState, MachineKind
@@ -260,7 +261,9 @@ def member_facts(load: Load, code: str, member: object | None) -> Iterator[Findi
 def start_load(load: str, *, cycle_number: str = "", caps_open: bool, act: Act) -> Done:
     """Start a load: nevers 5 and 6 are asked, and that caps are off, ports and taps open."""
     row, machine = lock_load_and_machine(load)
-    facts = [*against_start(row, machine, act.at), *_caps_facts(row, caps_open=caps_open)]
+    against = tuple(against_start(row, machine, act.at))
+    facts = [*against, *_caps_facts(row, caps_open=caps_open)]
+    lots = [str(lot) for lot in lots_of_load(row, act.at)]
     number = cycle_number.strip()
     soil = soil_of(row, act.at) if machine.washes else None
     move_load(
@@ -268,13 +271,18 @@ def start_load(load: str, *, cycle_number: str = "", caps_open: bool, act: Act) 
         "start",
         act,
         facts=facts,
-        evidence={"cycle_number": number, "caps_open": caps_open, "soil": soil.words if soil else ""},
+        evidence={
+            "cycle_number": number,
+            "caps_open": caps_open,
+            "soil": soil.words if soil else "",
+            "lots": lots,
+        },
         started_at=act.at,
         cycle_number=number,
         caps_open=caps_open,
     )
     sentence = f"{row.code} runs on {machine.name}."
-    findings = waited_too_long(row.code, soil)
+    findings = [*(found for found in against if found.severity is Severity.LOOK), *waited_too_long(row.code, soil)]
     return Done.of("start_load", row, sentence, "Unload it when the cycle has ended.", findings)
 
 

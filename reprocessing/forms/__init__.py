@@ -27,11 +27,13 @@ from reprocessing.forms.loads import (
     Unload,
 )
 from reprocessing.forms.machines import LiftClosure, MachineReason, PlanClosure, Test
-from reprocessing.forms.quality import Corrective, RaiseNonconformity
+from reprocessing.forms.quality import Corrective, ProteinFound, RaiseNonconformity
 from reprocessing.forms.recalls import Closing, DraftRecall, Settle, Signed, Why
+from reprocessing.forms.upkeep import AskPeriodic, PutLotInUse, RecordPeriodic, TakeLotOutOfUse
 
 __all__ = [
     "Add",
+    "AskPeriodic",
     "Closing",
     "ColumnsForm",
     "Correct",
@@ -50,16 +52,20 @@ __all__ = [
     "OpenLoad",
     "PlaceIndicator",
     "PlanClosure",
+    "ProteinFound",
+    "PutLotInUse",
     "RaiseNonconformity",
     "ReadIndicator",
     "Recall",
     "Record",
+    "RecordPeriodic",
     "Reject",
     "Release",
     "SetRecordAside",
     "Settle",
     "Signed",
     "Start",
+    "TakeLotOutOfUse",
     "TakeOff",
     "TakeOut",
     "Test",

@@ -12,7 +12,7 @@ from django.utils import timezone
 from instruments.models import Part, Programme
 from journal.findings import Finding
 from journal.models import Person
-from journal.reads import policy
+from journal.reads import policies, policy
 from reprocessing import checklist, rules
 from reprocessing.checklist import NOBODY, Check, Read, Seen
 from reprocessing.columns import Columns, named
@@ -30,12 +30,15 @@ from reprocessing.models import (
     Recall,
 )
 from reprocessing.reads.devices import began, message_checks
+from reprocessing.reads.periodic import against_periodic
+from reprocessing.reads.supplies import against_lots
 from reprocessing.reads.upkeep import against_closed, proof_of_machine
 from reprocessing.recall_states import IN_FORCE
 from reprocessing.rules import Standing, Tested
 from reprocessing.states import (
     BUILDING_VERBS,
     DAY_TESTS,
+    TEST_VALIDITY,
     IndicatorKind,
     LoadKind,
     LoadState,
@@ -65,11 +68,13 @@ def standings_of_each(machines: Iterable[Machine], at: datetime) -> dict[int, tu
     for test in MachineTest.objects.filter(machine__in=machines).latest_of_each_kind(at):
         tested = Tested(TestKind(test.kind), test.result == Result.PASSED, timezone.localtime(test.at))
         latest[test.machine_id].append(tested)
-    day_hour = int(policy("machine_day_hour"))
+    unit = policies()
+    day_hour = int(unit["machine_day_hour"])
+    hours = {kind: int(unit[name]) for kind, name in TEST_VALIDITY.items()}
     return {
         machine.pk: rules.standings(
             latest[machine.pk],
-            wanted=DAY_TESTS[MachineKind(machine.kind)],
+            wanted={kind: hours[kind] for kind in DAY_TESTS[MachineKind(machine.kind)]},
             at=timezone.localtime(at),
             day_hour=day_hour,
         )
@@ -102,6 +107,8 @@ def against_start(load: Load, machine: Machine, at: datetime) -> Iterator[Findin
             tests=standings_of(machine, at),
         )
         yield from against_closed(load, machine, at)
+        yield from against_lots(load, machine, at)
+        yield from against_periodic(load, machine, at)
         yield from rules.holds_something(load.code, held=sets_in(load))
     else:
         yield from rules.machine_free(load.code, machine.name, running=running)

@@ -12,7 +12,7 @@ from django.db.models import Exists, F, OuterRef, QuerySet
 from instruments.models import Piece, PieceLine
 from instruments.states import PieceState
 from journal.reads import policy
-from reprocessing.models import Load, LoadPack, MachineTest, Nonconformity
+from reprocessing.models import Load, LoadPack, MachineTest, Nonconformity, PeriodicResult, ProteinCheck
 from reprocessing.quality_states import Cause
 from reprocessing.states import LoadState, Result
 
@@ -42,9 +42,9 @@ class Event:
 
 
 def unraised(at: datetime) -> list[Event]:
-    """Rejected loads, failed tests, wet packs and missing pieces without a non-conformity, the newest first."""
+    """Loads, tests, checks, packs and pieces that went wrong, without a non-conformity, the newest first."""
     since = at - LOOKED_AT
-    events = [*_loads(since), *_tests(since), *_packs(since), *_pieces(since, at)]
+    events = [*_loads(since), *_tests(since), *_periodic(since), *_protein(since), *_packs(since), *_pieces(since, at)]
     return sorted(events, key=lambda event: event.at, reverse=True)
 
 
@@ -65,6 +65,21 @@ def _tests(since: datetime) -> Iterator[Event]:
     for row in _none_raised(rows, "machine", "machine", raised_at__gte=OuterRef("at")).order_by("-at")[:MOST]:
         words = f"{row.kind.capitalize()} test failed. {row.note}".strip()
         yield Event(row.machine.code, row.machine.name, Cause.FAILED_TEST, words, row.at)
+
+
+def _periodic(since: datetime) -> Iterator[Event]:
+    rows = PeriodicResult.objects.filter(passed=False, taken_at__gte=since).select_related("machine", "test")
+    for row in _none_raised(rows, "machine", "machine", raised_at__gte=OuterRef("at")).order_by("-taken_at")[:MOST]:
+        must = row.test.within.words if row.test.within else "passed"
+        words = f"{row.test}: {row.words}, must be {must}. {row.note}".strip()
+        yield Event(row.machine.code, row.machine.name, Cause.FAILED_TEST, words, row.taken_at)
+
+
+def _protein(since: datetime) -> Iterator[Event]:
+    rows = ProteinCheck.objects.filter(passed=False, at__gte=since).select_related("piece__part")
+    for row in _none_raised(rows, "piece", "piece", raised_at__gte=OuterRef("at")).order_by("-at")[:MOST]:
+        words = f"Residual protein: {row.words}. {row.note}".strip()
+        yield Event(row.piece.code, row.piece.part.name, Cause.SOILED, words, row.at)
 
 
 def _packs(since: datetime) -> Iterator[Event]:

@@ -25,6 +25,7 @@ from reprocessing.models import Arrival, Load, Machine
 from reprocessing.reads import builders, load_evidence, programmes_offered, sets_in, trail_of, waits_too_long_since
 from reprocessing.reads.devices import differences_of
 from reprocessing.reads.soil import soil_of
+from reprocessing.reads.supplies import lots_of_load
 from reprocessing.states import OPENS, LoadState, MachineKind
 from reprocessing.views.offers import Asked, doubts, offers, readings
 from reprocessing.views.records import messages_of, record_of
@@ -96,6 +97,8 @@ def load(request: HttpRequest, code: str) -> HttpResponse:
         "load": row,
         "builders": builders(row),
         "soil": soil_of(row, asked.at) if row.machine.washes else None,
+        "lots": lots_of_load(row, asked.at),
+        "ran_on": timezone.localdate(row.started_at or asked.at),
         "room": sets_in(row),
         "packs": row.load_packs.select_related("pack").order_by("pack__code"),
         "sets": _sets(row),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -11,14 +9,14 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from journal.doors import person_of
-from journal.findings import Finding
 from journal.models import Person
 from reprocessing import actions, forms
-from reprocessing.models import Doubt, Load, Machine, MachineClosure
+from reprocessing.models import Doubt, Load, Machine, MachineClosure, MachineLot
 from reprocessing.reads import against_return, standings_of, standings_of_each, trail_of
+from reprocessing.reads.periodic import lacking_of_each
 from reprocessing.reads.upkeep import proof_of_machine
 from reprocessing.states import DAY_TESTS, MACHINE_MOVES, MACHINE_STEPS, LoadState, MachineKind, MachineState, TestKind
-from reprocessing.views.offers import Asked, Offer, against, is_time_for
+from reprocessing.views.offers import Asked, Offer, machine_offer
 from reprocessing.views.verbs import Verb, carry_out
 
 MOST_ROWS = 20
@@ -69,13 +67,14 @@ def machines(request: HttpRequest) -> HttpResponse:
     """Every machine: its state, its tests, and what it runs."""
     rows = list(Machine.objects.select_related("place"))
     at = timezone.now()
-    standings = standings_of_each(rows, at)
+    standings, lacking = standings_of_each(rows, at), lacking_of_each(rows, at)
     closed = {row.machine_id: row for row in MachineClosure.objects.in_force(at).filter(starts_at__lte=at)}
     running = {load.machine_id: load for load in Load.objects.filter(state=LoadState.RUNNING)}
     table = [
         {
             "machine": row,
             "standings": standings[row.pk],
+            "lacking": lacking[row.pk],
             "closed": closed.get(row.pk),
             "running": running.get(row.pk),
         }
@@ -94,12 +93,15 @@ def machine(request: HttpRequest, code: str) -> HttpResponse:
     context = {
         "machine": row,
         "standings": standings_of(row, at),
+        "lacking": lacking_of_each([row], at)[row.pk],
+        "lots": MachineLot.objects.filter(machine=row).in_use(at).order_by("product"),
+        "today": timezone.localdate(at),
         "proof": proof_of_machine(row) if row.state == MachineState.OUT_OF_SERVICE else None,
         "programmes": row.programmes.order_by("code"),
         "tests": row.tests.select_related("by", "record")[:MOST_ROWS],
         "offers": _offers(row, by),
         "closures": [
-            (closure, _offer(row, by, "lift_closure", closure_id=closure.pk))
+            (closure, machine_offer(VERBS["lift_closure"], row, by, closure_id=closure.pk))
             for closure in MachineClosure.objects.filter(machine=row).in_force(at).select_related("planned_by")
         ],
         "now": at,
@@ -120,20 +122,7 @@ def machine(request: HttpRequest, code: str) -> HttpResponse:
 def _offers(row: Machine, by: Person) -> dict[str, Offer]:
     """Each verb of a machine, by name."""
     facts = {"return_to_service": against_return(row, timezone.now())}
-    return {name: _offer(row, by, name, facts.get(name, ())) for name in VERBS}
-
-
-def _offer(row: Machine, by: Person, name: str, facts: Iterable[Finding] = (), **initial: int) -> Offer:
-    """One verb; `initial` names the one thing it is about, where there are several."""
-    verb = VERBS[name]
-    auto_id = "_".join([name, *map(str, initial.values()), "%s"])
-    return Offer(
-        verb,
-        reverse("machine-verb", args=[row.code, name.replace("_", "-")]),
-        verb.form(machine=row, initial=initial, auto_id=auto_id),
-        against(verb.rule, row, by, facts),
-        is_time_for(verb.rule, row.state),
-    )
+    return {name: machine_offer(verb, row, by, facts=facts.get(name, ())) for name, verb in VERBS.items()}
 
 
 @require_POST

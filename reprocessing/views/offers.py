@@ -78,6 +78,26 @@ def offer_of(verb: Verb, thing: Thing, by: Person, *, url_name: str, facts: Iter
     )
 
 
+def machine_offer(
+    verb: Verb,
+    machine: Machine,
+    by: Person,
+    *,
+    url_name: str = "machine-verb",
+    facts: Iterable[Finding] = (),
+    **initial: int,
+) -> Offer:
+    """A verb of a machine; `initial` names the one thing it is about, where there are several."""
+    auto_id = "_".join([verb.name, *map(str, initial.values()), "%s"])
+    return Offer(
+        verb,
+        reverse(url_name, args=[machine.code, verb.name.replace("_", "-")]),
+        verb.form(machine=machine, initial=initial, auto_id=auto_id),
+        against(verb.rule, machine, by, facts),
+        is_time_for(verb.rule, machine.state),
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Asked:
     """For which load, whom and when a page makes its offers."""

@@ -15,6 +15,7 @@ from django.db import transaction
 
 from instruments.identity import Kind
 from instruments.models import Piece, Programme, ProgrammeKind
+from instruments.states import PieceState
 from instruments.writer import new_code
 from journal.findings import Refused
 from journal.models import Person, PolicySetting
@@ -90,6 +91,11 @@ def washer(**fields: Any) -> Machine:
 def phase(of: Programme, phase: str, quantity: str, unit: str, **limits: float) -> ProgrammePhase:
     """A limit of a low-temperature programme."""
     return ProgrammePhase.objects.create(programme=of, phase=phase, quantity=quantity, unit=unit, **limits)
+
+
+def washing(on: Machine | None = None, by: Person | None = None) -> Load:
+    """A washer load with one returned piece in it, not started."""
+    return load(on or washer(), makers.piece(state=PieceState.RETURNED), by=by)
 
 
 def cycled(on: Machine, count: int | None = None, *, at: datetime = AT) -> list[Load]:

@@ -42,6 +42,13 @@ def test_the_tests_of_a_machine_day_become_valid_one_by_one() -> None:
     assert machine.lines.count() == 3
 
 
+def test_how_long_a_test_counts_is_the_units_own() -> None:
+    washer = make.washer()
+    assert reads.standings_of(washer, AT)[0].valid
+    make.policy("self_test_h", 3)
+    assert not reads.standings_of(washer, AT)[0].valid
+
+
 def test_the_hour_of_the_machine_day_is_the_units_own() -> None:
     make.policy("machine_day_hour", 7)
     assert {row.kind for row in reads.tests_due(make.machine(), AT)} == {

@@ -133,6 +133,7 @@ def test_who_may_not_test_machines_is_told_so(nurse: Browser) -> None:
 
 def test_the_list_asks_no_more_questions_of_more_machines(technician: Browser) -> None:
     machine_of_today()
+    machine_of_today(states.MachineKind.WASHER)
     technician.read("/machines/")
     few = queries(technician, "/machines/")
     for kind in states.MachineKind:

@@ -15,6 +15,7 @@ from config.demo.loans import loans
 from config.demo.practice import practice
 from config.demo.tomorrow import tomorrow
 from config.demo.unit import PASSWORD, PEOPLE, load_unit
+from config.demo.upkeep import upkeep
 from config.demo.work import Unit
 from instruments.models import Part
 from journal.models import Person
@@ -44,6 +45,7 @@ class Command(BaseCommand):
             months(unit)
             practice(unit)
             loans(unit)
+            upkeep(unit)
             tomorrow(unit)
         return self._sign_ins("The demo unit is loaded.")
 
