@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.shortcuts import get_object_or_404
 from django.urls import path
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema_field
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
+from rest_framework.decorators import api_view
+from rest_framework.exceptions import NotFound, ValidationError
 from rest_framework.generics import ListAPIView, RetrieveAPIView
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 import reprocessing.actions  # noqa: F401 - enters its actions
 from journal.api import LineOutput, action_routes
@@ -24,7 +29,9 @@ from reprocessing.models import (
     Trace,
 )
 from reprocessing.reads import load_evidence
+from reprocessing.reads.curves import curves_as_dict, curves_of
 from reprocessing.reads.supplies import lots_of_load
+from reprocessing.trace_window import window_of
 
 
 class MachineOutput(serializers.ModelSerializer[Machine]):
@@ -186,6 +193,56 @@ class LoadDetail(LoadOutput):
         return LotOutput(lots_of_load(load, timezone.now()), many=True).data
 
 
+class StretchInput(serializers.Serializer[Any]):
+    """Which stretch of a record is wanted, in seconds from its first reading; the whole of it when nothing is said."""
+
+    from_s = serializers.FloatField(required=False)
+    to_s = serializers.FloatField(required=False)
+
+
+class CurveOutput(serializers.Serializer[Any]):
+    """What one probe or gauge recorded, a value for each time."""
+
+    name = serializers.CharField()
+    unit = serializers.CharField()
+    values = serializers.ListField(child=serializers.FloatField(allow_null=True))
+
+
+class PhaseOutput(serializers.Serializer[Any]):
+    """A phase that the record shows, in seconds from its first reading."""
+
+    name = serializers.CharField()
+    from_s = serializers.FloatField()
+    to_s = serializers.FloatField()
+
+
+class CurvesOutput(serializers.Serializer[Any]):
+    """The readings of a stretch. Thinned, each sliver of time keeps its lowest and its highest."""
+
+    lasts_s = serializers.FloatField()
+    times_s = serializers.ListField(child=serializers.FloatField())
+    columns = CurveOutput(many=True)
+    thinned = serializers.BooleanField()
+    band_c = serializers.ListField(child=serializers.FloatField())
+    phases = PhaseOutput(many=True)
+
+
+@extend_schema(parameters=[StretchInput], responses=CurvesOutput)
+@api_view(["GET"])
+def load_curves(request: Request, code: str) -> Response:
+    """The readings of a load's latest record, or of a stretch of it."""
+    load = get_object_or_404(Load.objects.select_related("programme"), code=code)
+    asked = StretchInput(data=request.query_params)
+    asked.is_valid(raise_exception=True)
+    try:
+        curves = curves_of(load, load.traces.first())
+        if curves is None:
+            raise NotFound(f"Load {code} has no record with curves. Give its trace first, if it is to have one.")
+        return Response(curves_as_dict(curves, window_of(curves.trace, **asked.validated_data)))
+    except ValueError as refusal:
+        raise ValidationError({"detail": str(refusal)}) from refusal
+
+
 class Machines(ListAPIView[Machine]):
     """Every machine."""
 
@@ -248,5 +305,6 @@ urlpatterns = [
     path("protein-checks/", ProteinChecks.as_view(), name="api-protein-checks"),
     path("loads/", Loads.as_view(), name="api-loads"),
     path("loads/<str:code>/", OneLoad.as_view(), name="api-load"),
+    path("loads/<str:code>/curves/", load_curves, name="api-load-curves"),
     *action_routes("reprocessing"),
 ]

@@ -57,12 +57,7 @@ def cycle_svg(trace: Trace, limits: Limits, *, title: str, describe: str) -> str
     Returns:
         The text of one `<svg>` element; without phases that of the trace alone.
     """
-    steam = isinstance(limits, SteamLimits)
-    found = (
-        steam_phases(trace, set_c=limits.set_c)
-        if isinstance(limits, SteamLimits)
-        else wash_phases(trace, hold_c=limits.hold_c)
-    )
+    found = phases_of(trace, limits)
     if not found.phases:
         return trace_svg(trace, limits, title=title, describe=describe)
     time = time_axis(trace)
@@ -71,9 +66,17 @@ def cycle_svg(trace: Trace, limits: Limits, *, title: str, describe: str) -> str
     if isinstance(limits, SteamLimits) and trace.gauges:
         below += _difference(trace, found, limits, time, bottom + PANEL_GAP)
         bottom += PANEL_GAP + PANEL_HEIGHT + 12.0
-    words = ", ".join(_named(found))
-    said = f"{describe} Phases: {words}." + (f" Evacuations: {len(found.pulses_s)}." if steam else "")
+    said = f"{describe} Phases: {', '.join(_named(found))}."
+    if isinstance(limits, SteamLimits):
+        said += f" Evacuations: {len(found.pulses_s)}."
     return trace_svg(trace, limits, title=title, describe=said, below=below, height=bottom)
+
+
+def phases_of(trace: Trace, limits: Limits) -> Phases:
+    """What a trace shows of the course of a cycle, by its programme's limits."""
+    if isinstance(limits, SteamLimits):
+        return steam_phases(trace, set_c=limits.set_c)
+    return wash_phases(trace, hold_c=limits.hold_c)
 
 
 def _named(found: Phases) -> list[str]:

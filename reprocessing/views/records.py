@@ -6,13 +6,22 @@ from dataclasses import dataclass
 
 from django.utils.safestring import SafeString
 
-from instruments.models import ProgrammeKind
 from reprocessing.device_evidence import said_rows
 from reprocessing.judgement import Judgement
-from reprocessing.limits import SteamLimits, WashLimits
+from reprocessing.judging import duration_words
 from reprocessing.models import DeviceReport, Load, Trace
-from reprocessing.reads import read_trace, steam_limits, wash_limits
+from reprocessing.reads.curves import Curves, curves_of
 from reprocessing.trace_panels import cycle_svg
+from reprocessing.trace_window import Range, ranges_of
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseRow:
+    """A phase as a row of a table: its name, its length in words, and how far each probe and gauge ranged."""
+
+    name: str
+    lasted: str
+    ranges: tuple[tuple[str, Range], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,12 +32,14 @@ class Record:
         trace: the file as it was received.
         judgement: what was judged then.
         picture: its curves as SVG; empty where there are none to draw.
+        phases: what it shows of the course of the cycle.
         not_drawn: why there is no picture; empty when there is one, or none is due.
     """
 
     trace: Trace
     judgement: Judgement
     picture: str = ""
+    phases: tuple[PhaseRow, ...] = ()
     not_drawn: str = ""
 
 
@@ -38,12 +49,15 @@ def record_of(load: Load) -> Record | None:
     if trace is None:
         return None
     judgement = Judgement.from_dict(trace.judgement)
-    if load.programme.kind == ProgrammeKind.LOW_TEMPERATURE:
-        return Record(trace, judgement)
     try:
-        return Record(trace, judgement, _drawn(load, trace, judgement))
+        curves = curves_of(load, trace)
     except ValueError as refusal:  # a later release may read less than the one that took it
         return Record(trace, judgement, not_drawn=str(refusal))
+    if curves is None:
+        return Record(trace, judgement)
+    title = f"Cycle record of load {load.code}"
+    picture = cycle_svg(curves.trace, curves.limits, title=title, describe=judgement.sentence)
+    return Record(trace, judgement, SafeString(picture), _phase_rows(curves))
 
 
 def messages_of(load: Load) -> list[tuple[DeviceReport, tuple[tuple[str, str], ...]]]:
@@ -51,12 +65,13 @@ def messages_of(load: Load) -> list[tuple[DeviceReport, tuple[tuple[str, str], .
     return [(row, said_rows(row.as_message())) for row in load.device_reports.select_related("received_by")]
 
 
-def _drawn(load: Load, record: Trace, judgement: Judgement) -> SafeString:
-    trace = read_trace(record.content, record.columns)
-    title = f"Cycle record of load {load.code}"
-    return SafeString(cycle_svg(trace, _limits(load), title=title, describe=judgement.sentence))
-
-
-def _limits(load: Load) -> SteamLimits | WashLimits:
-    programme = load.programme
-    return wash_limits(programme) if programme.kind == ProgrammeKind.WASH else steam_limits(programme)
+def _phase_rows(curves: Curves) -> tuple[PhaseRow, ...]:
+    columns = [f"{name}, °C" for name in curves.trace.probes] + [f"{name}, bar abs" for name in curves.trace.gauges]
+    return tuple(
+        PhaseRow(
+            phase.name,
+            duration_words(phase.during.length_s),
+            tuple(zip(columns, ranges_of(curves.trace, phase), strict=True)),
+        )
+        for phase in curves.phases
+    )
