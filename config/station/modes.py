@@ -160,6 +160,7 @@ MODES: dict[str, Mode] = {
             (
                 "Scan each pack as it is opened; its pieces are in use from then on.",
                 "Scan an implant to record that it was implanted.",
+                "Scan a piece that was dropped or failed and say so; then scan the single pack in its place, twice.",
             ),
             theatre.take_for_opening,
             theatre.show_for_opening,

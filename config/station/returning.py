@@ -32,6 +32,7 @@ from journal.models import Person
 from journal.roles import Right
 from lists.actions import close_count, count_piece, discard_piece, implant_piece, put_back, take_back
 from lists.models import Issue
+from lists.reads import to_count
 from trays.models import Carried, Pack
 from trays.states import PACK_MOVES, PackState
 
@@ -85,7 +86,7 @@ def _back(done: Done, pack: Pack) -> Answer:
 
 def _left(pack: Pack) -> str:
     """How far the count of a pack is."""
-    left = Carried.objects.filter(pack=pack).count()
+    left = to_count(pack).count()
     if left:
         return f"{left} of {pack.contents.count()} pieces still to be counted."
     pack.refresh_from_db()
@@ -149,7 +150,7 @@ def _held_piece(press: Press) -> tuple[Piece, Pack, str]:
     """
     code = press.carried("piece")
     carried = Carried.objects.filter(piece__code=code).select_related("piece__part", "pack").first()
-    issue = Issue.objects.filter(pack=carried.pack, ended=False).select_related("case").last() if carried else None
+    issue = Issue.objects.filter(pack=carried.pack).select_related("case").last() if carried else None
     if carried is None or issue is None:
         raise stop("not-in-use", code, f"Cannot decide on {code}: it is in no pack any more.", "Nothing was changed.")
     return carried.piece, carried.pack, issue.case.code
@@ -205,7 +206,7 @@ def _out(issue: Issue) -> Item:
 
 def _counting(view: View) -> Shown:
     pack = Pack.objects.get(code=view.held["pack"])
-    rows = Carried.objects.filter(pack=pack).select_related("piece__part").order_by("piece__part__name", "piece__code")
+    rows = to_count(pack).select_related("piece__part").order_by("piece__part__name", "piece__code")
     items, more = cut(
         Item("", f"{row.piece.part.name} {row.piece.code}", page_of(Kind.PIECE, row.piece.code)) for row in rows
     )

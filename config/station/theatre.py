@@ -7,6 +7,7 @@ from datetime import datetime
 
 from django.utils import timezone
 
+from config.station import dropping
 from config.station.answers import (
     Answer,
     Held,
@@ -133,8 +134,10 @@ def take_for_opening(scan: Scan) -> Answer:
     if scan.thing.kind is Kind.CASE:
         return _take_case(scan, "open", "Scan each pack that is opened.")
     if scan.thing.kind is Kind.PIECE:
-        return _implant(scan)
+        return _implant(scan) if scan.thing.row.part.kind == PartKind.IMPLANT else dropping.take_piece(scan)
     pack = pack_of(scan.thing, "open")
+    if dropping.takes_its_place(scan, pack):
+        return dropping.take_in_its_place(scan, pack)
     case = scan.held.get("case") or _case_of(pack)
     return did(open_pack(pack.code, case, act=scan.act), held={"case": case})
 
@@ -154,9 +157,6 @@ def _case_of(pack: Pack) -> str:
 
 def _implant(scan: Scan) -> Answer:
     piece: Piece = scan.thing.row
-    if piece.part.kind != PartKind.IMPLANT:
-        sentence = f"Cannot record {piece.code} as implanted: it is a {piece.part.kind}, must be an implant."
-        raise stop("not-an-implant", piece.code, sentence, "Scan the pack to open it; its pieces follow.")
     row = PIECE_MOVES["implant"]
     findings = why_not(row, subject=piece.code, state=piece.state, rights=scan.act.by.rights)
     if findings:
@@ -166,7 +166,7 @@ def _implant(scan: Scan) -> Answer:
     return question(f"{scan.thing.words} is open.", step, piece.code, held)
 
 
-OPENING_PRESSES = {"implanted": implanted}
+OPENING_PRESSES = {"implanted": implanted, **dropping.PRESSES}
 
 
 def show_for_opening(view: View) -> Shown:
@@ -178,11 +178,15 @@ def show_for_opening(view: View) -> Shown:
         )
         for row in issued_packs(case)
     )
-    carried = (_carried_case(case),) if case else ()
+    place = view.held.get("replaces")
+    carried = (
+        *((_carried_case(case),) if case else ()),
+        *((Item("In its place", f"a single pack for {place}"),) if place else ()),
+    )
     shown_now = Shown("Issued and not opened", items, more, none="Every issued pack is open.", carried=carried)
-    if "piece" not in view.held:
-        return shown_now
-    piece = Piece.objects.select_related("part").get(code=view.held["piece"])
+    piece = Piece.objects.select_related("part").filter(code=view.held.get("piece", "")).first()
+    if piece is None or piece.part.kind != PartKind.IMPLANT:
+        return replace(shown_now, **dropping.ask(view))
     why = why_not_now(PIECE_MOVES["implant"], piece.code, piece.state, view.by)
     button = Button("implanted", "Implanted in this case", "check", main=True, why_not=why)
     asks = f"Was {piece.part.name} {piece.code} implanted?"

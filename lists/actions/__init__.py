@@ -10,6 +10,7 @@ from lists.actions.day_plans import (
     plan_anew,
     take_up_plan,
 )
+from lists.actions.dropping import drop_piece, replace_piece
 from lists.actions.emergency import issue_emergency
 from lists.actions.fixing import apply_fix, undo_fix
 from lists.actions.messages import (
@@ -37,6 +38,7 @@ __all__ = [
     "close_count",
     "count_piece",
     "discard_piece",
+    "drop_piece",
     "end_case",
     "end_plan",
     "free",
@@ -57,6 +59,7 @@ __all__ = [
     "put_back",
     "remove_requirement",
     "renew_needs",
+    "replace_piece",
     "set_message_aside",
     "state_needs",
     "take_back",

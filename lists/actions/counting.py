@@ -11,7 +11,7 @@ from journal.actions import Act, Done, action, need, reason_given, write_line
 from journal.findings import Finding, Refused, look, stop
 from journal.roles import Right
 from lists.models import Case, CaseLine, Issue
-from lists.reads import still_to_count
+from lists.reads import TO_COUNT, dropped, still_to_count
 from lists.writer import lock_case, open_issue
 from trays.models import Carried, Pack, PackLine
 from trays.states import PackState
@@ -29,19 +29,37 @@ def take_back(pack: str, *, act: Act) -> Done:
     write_line(CaseLine, out.case, "take_back", act, evidence={"pack": row.code})
     sentence, findings = _so_far(row, out, act)
     said = f"{row.name} {row.code} is back from case {out.case.code}. {sentence}"
-    return Done.of("take_back", row, said, "Count its pieces." if findings else "", findings)
+    return Done.of("take_back", row, said, "Count its pieces." if _left(findings) else "", findings)
+
+
+def _left(findings: tuple[Finding, ...]) -> bool:
+    """Whether anything is still to be counted."""
+    return any(finding.slug == TO_COUNT for finding in findings)
 
 
 def _so_far(pack: Pack, out: Issue, act: Act) -> tuple[str, tuple[Finding, ...]]:
-    """How far the count of a pack is; when nothing of a returned pack is left to count, the count is closed."""
+    """How far the count of a pack is; when nothing of a returned pack is left to count, the count is closed.
+
+    What was dropped in the case is not waited for: the set is short of it by record, and it is counted when it comes.
+    """
     findings = still_to_count(pack)
     if findings:
         left, expected = (findings[0].numbers[name] for name in ("left", "expected"))
         return f"{left} of {expected} pieces are still to be counted.", findings
+    if out.ended:
+        return "The count of its pack was closed without it.", ()
     if pack.state == PackState.RETURNED:
         _end(out, act, missing=[])
-        return "The count is closed: nothing is missing.", ()
+        short = tuple(_short_of(out))
+        return f"The count is closed: nothing is missing{', and it is short by record' if short else ''}.", short
     return "All its pieces are counted; the pack itself is still open.", ()
+
+
+def _short_of(out: Issue) -> Iterator[Finding]:
+    """Pieces that were dropped or failed in the case and have not come back: known, and not missing."""
+    for row in dropped(out.pack):
+        sentence = f"{row.piece.part.name} {row.piece.code} was dropped or failed in case {out.case.code}."
+        yield look("piece-dropped", row.piece.code, sentence, "It comes by itself: scan it when it does.")
 
 
 def _end(out: Issue, act: Act, *, missing: list[str]) -> None:
@@ -51,7 +69,7 @@ def _end(out: Issue, act: Act, *, missing: list[str]) -> None:
     write_line(CaseLine, out.case, "close_count", act, evidence={"pack": out.pack.code, "missing": missing})
 
 
-def _lock_out(piece: str, verb: str) -> tuple[Pack, Issue, Piece]:
+def lock_out(piece: str, verb: str) -> tuple[Pack, Issue, Piece]:
     """A piece that is out with a pack, and that pack with its issue; locked pack first.
 
     Raises:
@@ -63,7 +81,14 @@ def _lock_out(piece: str, verb: str) -> tuple[Pack, Issue, Piece]:
         found = f"it is {row.state} and in no pack, must be in use."
         raise Refused(stop("not-in-use", row.code, f"Cannot {verb} {row.code}: {found}", "Nothing was changed."))
     pack = lock_pack(code)
-    return pack, open_issue(pack, f"{verb} a piece of"), lock_piece(piece)
+    return pack, _last_issue(pack, piece, verb), lock_piece(piece)
+
+
+def _last_issue(pack: Pack, piece: str, verb: str) -> Issue:
+    """The issue of a pack that is out; of a piece that was dropped in the case also one whose count is closed."""
+    if not dropped(pack).filter(piece__code=piece).exists():
+        return open_issue(pack, f"{verb} a piece of")
+    return Issue.objects.select_related("case", "pack").filter(pack=pack).latest("id")
 
 
 def _leave(piece: Piece, name: str, pack: Pack, case: Case, act: Act, **more: Any) -> None:
@@ -79,7 +104,7 @@ def count_piece(piece: str, *, unused: bool = False, act: Act) -> Done:
 
     `unused`: a single-use item that did not touch the patient, which its maker permits to reprocess.
     """
-    pack, out, row = _lock_out(piece, "count")
+    pack, out, row = lock_out(piece, "count")
     unused = unused or out.opened_at is None
     facts = _single_use_facts(row, unused=unused)
     _leave(row, "take_back", pack, out.case, act, facts=facts, evidence={"unused": unused})
@@ -100,13 +125,13 @@ def _single_use_facts(piece: Piece, *, unused: bool) -> Iterator[Finding]:
 def _counted(verb: str, piece: Piece, pack: Pack, out: Issue, act: Act, word: str, *looks: Finding) -> Done:
     sentence, findings = _so_far(pack, out, act)
     said = f"{piece.part.name} {piece.code} {word}. {sentence}"
-    return Done.of(verb, piece, said, "" if findings else "Bring them to be washed.", (*looks, *findings))
+    return Done.of(verb, piece, said, "" if _left(findings) else "Bring them to be washed.", (*looks, *findings))
 
 
 @action
 def discard_piece(piece: str, *, reason: str, act: Act) -> Done:
     """Discard a single-use item, or an implant that was opened and not implanted, by record."""
-    pack, out, row = _lock_out(piece, "discard")
+    pack, out, row = lock_out(piece, "discard")
     reason = reason_given(reason, "discard", row.code)
     facts = []
     if not row.part.single_use:
@@ -134,7 +159,7 @@ def _identity(piece: Piece) -> dict[str, str]:
 def implant_piece(piece: str, case: str, *, act: Act) -> Done:
     """An implant stays in the patient: it leaves the stock, its lot and serial number stand on the case."""
     served = lock_case(case)
-    pack, out, row = _lock_out(piece, "implant")
+    pack, out, row = lock_out(piece, "implant")
     _leave(row, "implant", pack, served, act, facts=_implant_facts(row, out, served))
     write_line(CaseLine, served, "implant", act, evidence=_identity(row))
     looks = []
@@ -164,7 +189,9 @@ def close_count(pack: str, *, reason: str = "", act: Act) -> Done:
         raise Refused(
             stop("wrong-state", row.code, f"Cannot close the count of {row.code}: {found}", "Take it back first.")
         )
-    gone = carried_pieces(row)
+    short = tuple(_short_of(out))
+    known = {finding.subject for finding in short}
+    gone = [piece for piece in carried_pieces(row) if piece.code not in known]
     for piece in gone:
         _leave(piece, "not_come_back", row, out.case, act, reason=reason, follows=True)
     _end(out, act, missing=[piece.code for piece in gone])
@@ -178,4 +205,4 @@ def close_count(pack: str, *, reason: str = "", act: Act) -> Done:
         for piece in gone
     ]
     words = f"{len(gone)} missing: {', '.join(piece.code for piece in gone)}." if gone else "nothing is missing."
-    return Done.of("close_count", row, f"The count of {row.code} is closed: {words}", findings=findings)
+    return Done.of("close_count", row, f"The count of {row.code} is closed: {words}", findings=[*findings, *short])

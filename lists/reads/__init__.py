@@ -2,7 +2,16 @@
 
 from lists.reads.choices import Choice, choices_for
 from lists.reads.completing import CanComplete, CannotComplete, Completing, Halt, Wish, completing
-from lists.reads.counting import CountRow, CountSheet, count_sheet, pack_facts, still_to_count
+from lists.reads.counting import (
+    TO_COUNT,
+    CountRow,
+    CountSheet,
+    count_sheet,
+    dropped,
+    pack_facts,
+    still_to_count,
+    to_count,
+)
 from lists.reads.emergency import emergencies
 from lists.reads.going import Going, case_cause, going, sheet_due
 from lists.reads.history import (
@@ -34,6 +43,7 @@ from lists.reads.scenario import day_facts
 from lists.reads.telling import planned_on
 
 __all__ = [
+    "TO_COUNT",
     "CanComplete",
     "CannotComplete",
     "CaseFixes",
@@ -62,6 +72,7 @@ __all__ = [
     "count_sheet",
     "day_facts",
     "day_needs",
+    "dropped",
     "emergencies",
     "facts_to_change",
     "fixes_of",
@@ -79,5 +90,6 @@ __all__ = [
     "standing_sets",
     "still_to_count",
     "suggestions",
+    "to_count",
     "versions_in_force",
 ]

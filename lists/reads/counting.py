@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 
+from django.db.models import Exists, OuterRef, QuerySet
 from django.utils import timezone
 
 from instruments.models import Piece, PieceLine
@@ -18,13 +19,15 @@ from trays.models import Carried, Content, Pack
 from trays.states import PackKind
 
 OUTCOMES = {
+    "drop": "dropped in the case, comes by itself",
     "take_back": "counted",
     "discard": "discarded",
     "implant": "implanted",
     "not_come_back": "missing",
 }
-"""The moves by which a piece leaves the pack it was used from, in the words of a count sheet."""
+"""What becomes of a piece of a pack that was used, in the words of a count sheet; the last counts."""
 
+TO_COUNT = "to-count"
 PIECES_NAMED = 6
 """So many pieces are named in one sentence; the count sheet has them all."""
 
@@ -69,9 +72,25 @@ def _recalled_washes(pieces: list[Piece]) -> dict[int, str]:
     return {piece: load.code for piece, load in last.items() if load.state == LoadState.RECALLED}
 
 
+def to_count(pack: Pack) -> QuerySet[Carried]:
+    """The pieces that are still out with a pack, without those dropped in the case, which come by themselves."""
+    return Carried.objects.filter(pack=pack).exclude(Exists(_drops(pack)))
+
+
+def dropped(pack: Pack) -> QuerySet[Carried]:
+    """The pieces of a pack that were dropped or failed in its case and have not come back yet."""
+    return (
+        Carried.objects.filter(Exists(_drops(pack)), pack=pack).select_related("piece__part").order_by("piece__code")
+    )
+
+
+def _drops(pack: Pack) -> QuerySet[PieceLine]:
+    return PieceLine.objects.filter(piece=OuterRef("piece"), verb="drop", evidence__pack=pack.code)
+
+
 def still_to_count(pack: Pack) -> tuple[Finding, ...]:
     """One note that names the pieces which are out with a pack and have not been counted; none when all are."""
-    rows = list(Carried.objects.filter(pack=pack).select_related("piece__part").order_by("piece__code"))
+    rows = list(to_count(pack).select_related("piece__part").order_by("piece__code"))
     if not rows:
         return ()
     names = [f"{row.piece.part.name} {row.piece.code}" for row in rows[:PIECES_NAMED]]
@@ -79,7 +98,7 @@ def still_to_count(pack: Pack) -> tuple[Finding, ...]:
     expected = pack.contents.count()
     return (
         Finding(
-            "to-count",
+            TO_COUNT,
             Severity.NOTE,
             pack.code,
             f"Still to be counted, {len(rows)} of {expected}: {', '.join(names)}{more}.",
@@ -125,7 +144,7 @@ def count_sheet(pack: Pack) -> CountSheet:
     issue = Issue.objects.filter(pack=pack).select_related("case").order_by("-id").first()
     outcomes: dict[int, str] = defaultdict(str)
     lines = PieceLine.objects.filter(piece__contents__pack=pack, verb__in=list(OUTCOMES), evidence__pack=pack.code)
-    for line in lines:
+    for line in lines.order_by("pk"):
         outcomes[line.piece_id] = OUTCOMES[line.verb]
     contents = Content.objects.filter(pack=pack).select_related("piece__part")
     return CountSheet(

@@ -18,6 +18,7 @@ from journal.findings import Severity
 from journal.reads import policy
 from journal.roles import Role
 from lists.actions import list_system, print_at_cutoff, take_in_message
+from lists.actions.dropping import FELL
 from lists.actions.fixing import TOPIC, asked_fixes
 from lists.intake.reception import received_in
 from lists.intake.scheduling import Fault, Unreadable
@@ -50,6 +51,7 @@ def _lacking(at: datetime) -> Iterator[Concern]:
             yield from _of_case(row, day)
     yield from _standing(today, at)
     yield from _missing()
+    yield from _dropped()
 
 
 def _of_case(row: CaseRow, day: date) -> Iterator[Concern]:
@@ -95,6 +97,23 @@ def _missing() -> Iterator[Concern]:
                 role=role,
                 sentence=f"{piece.part.name} {piece.code} is missing since {since:%d-%b-%Y %H:%M}.{from_case}",
                 remedy="Look in the theatre, the linen and the waste; scan it when it is found.",
+                link=f"/pieces/{piece.code}/",
+            )
+
+
+def _dropped() -> Iterator[Concern]:
+    """Each piece that was dropped or failed in a case and is not back: its set comes short of it, by record."""
+    lines = PieceLine.objects.filter(verb="drop", piece__state=PieceState.IN_USE, piece__carried__isnull=False)
+    for line in lines.select_related("piece__part", "piece__carried__pack"):
+        piece, evidence = line.piece, line.evidence
+        if piece.carried.pack.code == evidence["pack"]:
+            pack = piece.carried.pack
+            yield Concern(
+                cause=f"dropped:{piece.code}",
+                role=Role.TECHNICIAN,
+                sentence=f"{pack.name} {pack.code} comes back short of {piece.part.name} {piece.code}, "
+                f"which {FELL[evidence['fault']]} in case {evidence['case']}.",
+                remedy="The piece comes by itself: count it, look at it, and send it to repair if it fails its test.",
                 link=f"/pieces/{piece.code}/",
             )
 

@@ -304,9 +304,9 @@ def pack_opened_for_another_case() -> Wrong:
     return [other.code, pack.code], f"Cannot open {pack.code}: {found}"
 
 
-def forceps_implanted() -> Wrong:
+def forceps_that_is_not_in_use() -> Wrong:
     code = makers.piece(makers.part(PartKind.FORCEPS)).code
-    return [code], f"Cannot record {code} as implanted: it is a forceps, must be an implant."
+    return [code], f"Cannot set aside {code}: it is inspected, must be in use."
 
 
 WRONG: list[tuple[str, Callable[[], Wrong]]] = [
@@ -359,7 +359,7 @@ WRONG: list[tuple[str, Callable[[], Wrong]]] = [
     ("issue", pack_of_another_case),
     ("open", sterile_pack_opened),
     ("open", pack_opened_for_another_case),
-    ("open", forceps_implanted),
+    ("open", forceps_that_is_not_in_use),
 ]
 
 
