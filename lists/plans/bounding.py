@@ -17,6 +17,7 @@ from lists.plans.jobs import Assignment, Day
 
 TOLERANCE = 1e-6  # of the solver (HiGHS), for sums of whole numbers
 
+Row = tuple[dict[int, int], int]  # factors by column, and what their sum must not exceed
 Group = tuple[int, int]  # template and site: trays that are alike once they come back dirty
 
 
@@ -120,8 +121,7 @@ class Relaxation:
     def _deadline(self, case: int, tray: int) -> int:
         return self.day.deadline_min[case][tray] - self.slack_min
 
-    def _rows(self) -> Iterable[tuple[dict[int, int], int]]:
-        """Factors by column, and what their sum must not exceed."""
+    def _rows(self) -> Iterable[Row]:
         of_case, of_class, layers = defaultdict(list), defaultdict(list), defaultdict(list)
         for position, column in enumerate(self.columns):
             of_case[column.case].append(position)
@@ -136,9 +136,7 @@ class Relaxation:
             if layer > 0:
                 yield from self._returns(group, positions, layers[group, layer - 1])
 
-    def _returns(
-        self, group: Group, later: Sequence[int], before: Sequence[int]
-    ) -> Iterable[tuple[dict[int, int], int]]:
+    def _returns(self, group: Group, later: Sequence[int], before: Sequence[int]) -> Iterable[Row]:
         """By every deadline: no more trays are needed again than have come back and can be ready by then.
 
         Whoever can meet a deadline can meet the later ones, so these rows suffice to pair each with its former case.
@@ -160,33 +158,21 @@ class Relaxation:
 
         if not any(gains) and weight is None:
             return 0, []
+        rows = list(self._rows())
+        if weight is not None:
+            worth = {position: -self.day.weight[column.case] for position, column in enumerate(self.columns)}
+            rows.append((worth, -weight))
         result = milp(
             [-gain for gain in gains],
             integrality=[1] * len(gains),
             bounds=Bounds(0, 1),
-            constraints=self._constraints(weight),
+            constraints=constraints(rows, len(self.columns)),
             options={"time_limit": longest_s, "mip_rel_gap": 0},
         )
         if result.mip_dual_bound is None or not math.isfinite(result.mip_dual_bound):
             return sum(max(gain, 0) for gain in gains), None
         bound = math.floor(-result.mip_dual_bound + TOLERANCE)
         return bound, None if result.x is None else [column for column, share in enumerate(result.x) if share > 0.5]
-
-    def _constraints(self, weight: int | None) -> Any:
-        import numpy as np  # noqa: PLC0415 - as above
-        from scipy.optimize import LinearConstraint  # noqa: PLC0415 - as above
-        from scipy.sparse import csr_array  # noqa: PLC0415 - comes with it
-
-        rows = list(self._rows())
-        if weight is not None:
-            worth = {position: -self.day.weight[column.case] for position, column in enumerate(self.columns)}
-            rows.append((worth, -weight))
-        entries = [
-            (factor, row, column) for row, (factors, _) in enumerate(rows) for column, factor in factors.items()
-        ]
-        factors, across, down = np.array(entries, dtype=float).T
-        matrix = csr_array((factors, (across.astype(int), down.astype(int))), shape=(len(rows), len(self.columns)))
-        return LinearConstraint(matrix, ub=[most for _, most in rows])
 
     def _assignment(self, chosen: Sequence[int] | None) -> Assignment | None:
         """Trays by name: equal ones in the order of the day, each return to the earliest case that it can meet."""
@@ -207,6 +193,18 @@ class Relaxation:
                 free[column.group, column.layer + 1].append((again, tray))
                 free[column.group, column.layer + 1].sort()
         return tuple(trays)
+
+
+def constraints(rows: Sequence[Row], columns: int) -> Any:
+    """The rows as the solver takes them."""
+    import numpy as np  # noqa: PLC0415 - takes a while
+    from scipy.optimize import LinearConstraint  # noqa: PLC0415 - takes half a second
+    from scipy.sparse import csr_array  # noqa: PLC0415 - comes with it
+
+    entries = [(factor, row, column) for row, (factors, _) in enumerate(rows) for column, factor in factors.items()]
+    factors, across, down = np.array(entries, dtype=float).T
+    matrix = csr_array((factors, (across.astype(int), down.astype(int))), shape=(len(rows), columns))
+    return LinearConstraint(matrix, ub=[most for _, most in rows])
 
 
 def greatest_slack(day: Day, weight: int, *, longest_s: float) -> Relaxed:

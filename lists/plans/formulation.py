@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -79,14 +79,15 @@ class Model:
         day: the day.
         cases: positions of the cases.
         trays: positions of the trays, all that these cases may use and nobody else does.
+        choice: where given, each case has the tray of this choice or is late.
     """
 
-    def __init__(self, day: Day, cases: Sequence[int], trays: Sequence[int]) -> None:
+    def __init__(self, day: Day, cases: Sequence[int], trays: Sequence[int], choice: Assignment | None = None) -> None:
         from ortools.sat.python.cp_model import CpModel  # noqa: PLC0415 - takes half a second
 
         self.day, self.cases = day, cases
         self.programme: CpModel = CpModel()
-        self.uses = {(use.tray, use.nth): use for use in uses(day, cases, trays)}
+        self.uses = {(use.tray, use.nth): use for use in self._uses(trays, choice)}
         self.serves: dict[tuple[int, Key], BoolVarT] = {}
         self.late: dict[int, BoolVarT] = {}
         self.used: dict[Key, BoolVarT] = {}
@@ -103,6 +104,17 @@ class Model:
                     self._benches(site, stage)
                 else:
                     self._machines(site, stage)
+
+    def _uses(self, trays: Sequence[int], choice: Assignment | None) -> Iterable[Use]:
+        found = uses(self.day, self.cases, trays)
+        if choice is None:
+            return found
+        served = self.day.served(choice)
+        return [
+            replace(use, cases=cases)
+            for use in found
+            if (cases := tuple(case for case in served.get(use.tray, ()) if case in use.cases))
+        ]
 
     @property
     def weight(self) -> Any:

@@ -135,7 +135,7 @@ class Day:
 
     def alone_min(self, tray: int, after: int | None = None) -> int | None:
         """When a tray is on the shelf for its first case, or after another, if it is alone; None = never."""
-        route, release = self._route(tray, after)
+        route, release = self.way(tray, after)
         return None if route is None else route.alone_min(self.scenario.sites[self.site_of[tray]], release)
 
     def can_serve(self, tray: int, case: int, after: int | None = None) -> bool:
@@ -161,12 +161,13 @@ class Day:
     def jobs(self, tray: int, cases: Sequence[int]) -> Iterable[Job]:
         """The jobs of a tray that serves these cases in this order; it can do so."""
         for after, case in zip([None, *cases], cases, strict=False):
-            route, release = self._route(tray, after)
+            route, release = self.way(tray, after)
             if route is None:
                 raise ValueError(f"Tray {tray} cannot serve case {case}.")
             yield Job(case, tray, release, route, self.deadline_min[case][tray])
 
-    def _route(self, tray: int, after: int | None) -> tuple[Route | None, int]:
+    def way(self, tray: int, after: int | None = None) -> tuple[Route | None, int]:
+        """What is left to be done to a tray as it is, or after a case, and from when; None where that cannot be."""
         if after is None:
             return self.first[tray], self.scenario.trays[tray].free_at_min or 0
         return self.again[tray], self.dirty_min[after]

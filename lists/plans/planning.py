@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -11,14 +13,19 @@ from lists.plans.explaining import explained
 from lists.plans.formulation import Model
 from lists.plans.greedy import earliest_due, improved
 from lists.plans.jobs import BENCHES, Assignment, Day
+from lists.plans.machine_time import MachineTime
 from lists.plans.neighbourhood import by_sites
 from lists.plans.scenario import Batch, Plan, PlannedCase, Scenario, Stage, Work
 from lists.plans.schedule import Run
 from lists.plans.solving import Effort, Phase, solved
 
 MOST_AT_ONCE = 120  # cases of one programme; with more, one site after the other
-SECONDS = 25.0
-SHARES = {Phase.WEIGHT: 0.4, Phase.SLACK: 0.4, Phase.MOVES: 0.2}
+SECONDS = 27.0
+SHARES = {Phase.WEIGHT: 0.7, Phase.SLACK: 0.2, Phase.MOVES: 0.1}  # what one leaves the next ones may take
+IN_MACHINE_TIME = 0.8  # of the share of the weight; the rest is for all at once
+QUESTIONS = 8  # about the time of machines
+SCHEDULED_S = 3.0  # longest to schedule one choice
+NODES_PER_S = 20  # of the search in the deterministic time of a single worker
 TURNS = 300  # of the first search by small changes
 RELAXED_S = 5.0  # longest for a question without queues; in a large unit they take half a second
 
@@ -58,8 +65,8 @@ def plan(
 
     Args:
         scenario: the day.
-        seconds: how long to seek, in all: two fifths for weight, two for slack, one for moves. The first plan
-            is there at once and is not counted [s].
+        seconds: how long to seek, in all: two thirds for weight, the rest for slack and moves, and to them what
+            the weight leaves. The first plan is there at once and is not counted [s].
         seed: of the random choices.
         workers: threads of the solver. With one, `seconds` are the solver's own deterministic time, and the
             same question has the same answer; with more, the answer may differ where time did not suffice.
@@ -90,6 +97,7 @@ class _Search:
         self.best = earliest_due(day)
         self.bound = sum(day.weight)
         self.proven = True  # of the phases that are over
+        self.seconds = effort.seconds  # what is left of them
 
     def begin(self) -> None:
         """A good plan at once: choices without queues, scheduled, and improved by small changes."""
@@ -118,18 +126,55 @@ class _Search:
 
     def _sought(self, phase: Phase, limit: int) -> int:
         """Seek a better plan; what the measure cannot exceed, as far as is then known."""
-        cases = range(len(self.day.weight))
+        cases, began = range(len(self.day.weight)), time.monotonic()
         if phase is Phase.WEIGHT:
             turns = TURNS if len(cases) <= MOST_AT_ONCE else TURNS // 10
             self.best = improved(self.day, self.best, seed=self.effort.seed, turns=turns, stop=self.effort.stop)
-        effort = replace(self.effort, seconds=self.effort.seconds * SHARES[phase])
+        seconds = self.effort.seconds * SHARES[phase]
+        if self.effort.workers > 1:
+            later = sum(SHARES[other] for other in list(Phase)[list(Phase).index(phase) :])
+            seconds = self.seconds * SHARES[phase] / later
         if len(cases) > MOST_AT_ONCE:
+            effort = replace(self.effort, seconds=seconds)
             self.best = by_sites(self.day, self.best, phase, limit=limit, effort=effort)
-            return limit
-        model = Model(self.day, cases, range(len(self.day.scenario.trays)))
+        else:
+            if phase is Phase.WEIGHT:
+                limit = self._in_machine_time(limit, seconds * IN_MACHINE_TIME)
+                seconds -= time.monotonic() - began if self.effort.workers > 1 else 0
+            if self._value(phase) != limit and not self.effort.stop():
+                limit = self._all_at_once(phase, limit, seconds)
+        self.seconds -= time.monotonic() - began
+        return limit
+
+    def _all_at_once(self, phase: Phase, limit: int, seconds: float, choice: Assignment | None = None) -> int:
+        """Seek a better plan among all, or among those of a choice of trays; what these cannot exceed."""
+        cases, trays = range(len(self.day.weight)), range(len(self.day.scenario.trays))
+        model = Model(self.day, cases, trays, choice)
+        effort = replace(self.effort, seconds=seconds)
         found = solved(self.day, model, self.best, phase, limit=limit, effort=effort)
         self.best = found.candidate
         return found.bound
+
+    def _in_machine_time(self, limit: int, seconds: float) -> int:
+        """Seek choices of trays that the machines have time for; what the weight cannot exceed, as is then known."""
+        question = MachineTime(self.day)
+        until = time.monotonic() + seconds
+        for _ in range(QUESTIONS if question.small else 0):
+            left = until - time.monotonic()
+            if self._value(Phase.WEIGHT) == limit or self.effort.stop() or (left <= 0 and self.effort.workers > 1):
+                break
+            nodes = {"node_limit": math.ceil(NODES_PER_S * seconds)}
+            relaxed = question.greatest_weight(
+                self.best.worth[0], {"time_limit": left} if self.effort.workers > 1 else nodes
+            )
+            limit = self.bound = min(limit, relaxed.bound)
+            if relaxed.assignment is None:
+                break
+            self._offer(relaxed.assignment)
+            if self._value(Phase.WEIGHT) != limit:
+                self._all_at_once(Phase.WEIGHT, limit, min(seconds, SCHEDULED_S), relaxed.assignment)
+            self._tell(Phase.WEIGHT)
+        return limit
 
     def _limit(self, phase: Phase) -> int:
         """What the measure cannot exceed (moves: go below) for lack of trays and time alone."""
