@@ -11,7 +11,7 @@ from django.utils import timezone
 from instruments.loans import Direction, PrionHistory
 from instruments.models import Loan
 from instruments.reads import in_repair, loans_with_counts, service_plan
-from journal.actions import Concern, tell
+from journal.actions import Concern, look_and_tell
 from journal.findings import Finding
 from journal.reads import policy
 from journal.roles import Role
@@ -21,7 +21,7 @@ from journal.roles import Role
 def watch_life() -> None:
     """Tell the technicians which pieces near their life limit or service date, and which repairs are overdue."""
     at = timezone.now()
-    tell("life", _near_their_end(at), at=at)
+    look_and_tell("life", lambda: _near_their_end(at), at=at)
 
 
 def _near_their_end(at: datetime) -> Iterator[Concern]:
@@ -50,7 +50,7 @@ def _concern(finding: Finding, code: str, link: str) -> Concern:
 def watch_loans() -> None:
     """Tell the technicians which loans are due or overdue, and which lack a paper without which nothing is packed."""
     at = timezone.now()
-    tell("loans", _about_loans(at), at=at)
+    look_and_tell("loans", lambda: _about_loans(at), at=at)
 
 
 def _about_loans(at: datetime) -> Iterator[Concern]:

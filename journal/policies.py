@@ -105,7 +105,17 @@ POLICIES: dict[str, Policy] = {
     "machine_day_hour": Policy("Hour at which a machine day begins", "h", 5, Origin.OURS),
     "waiting_decision_min": Policy("A load may wait this long for a decision", "min", 60, Origin.OURS),
     "case_horizon_days": Policy("Look this far ahead for cases that lack something", "d", 3, Origin.OURS),
-    "sheet_hour": Policy("Hour at which the go / no go sheet of the next list is drawn", "h", 16, Origin.OURS),
+    "sheet_hour": Policy(
+        "Hour at which the go / no go sheet of the next list is drawn", "h", 16, Origin.OURS, below=24
+    ),
+    "plan_first_hour": Policy("Hour at which the next days are planned anew", "h", 6, Origin.OURS, below=24),
+    "plan_second_hour": Policy(
+        "Hour at which they are planned anew once more; also when the go / no go sheet is drawn",
+        "h",
+        14,
+        Origin.OURS,
+        below=24,
+    ),
     "emergency_min": Policy("An emergency on no list is taken to last", "min", 60, Origin.OURS),
     "climb_coordinator_min": Policy(
         "A notice that nobody acknowledged climbs to the coordinator after", "min", 30, Origin.OURS

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import models
-from django.db.models import Count, Exists, Min, OuterRef
+from django.db.models import Count, Exists, Max, Min, OuterRef
 
 from journal.append_only import growing
 from journal.models import Channel, Delivery, Head, Line, PolicySetting, SealedLeaf, Station
@@ -37,6 +37,14 @@ def sealed_models() -> dict[str, type[models.Model]]:
     """What is sealed, by table: everything that only grows, save the seals themselves."""
     seals = (Head, SealedLeaf)
     return {table: model for table, model in growing().items() if model not in seals}
+
+
+def trail_mark() -> str:
+    """The newest line of each trail, as one text: it stays the same as long as nothing is recorded."""
+    newest = {
+        lines.SUBJECT: lines._default_manager.aggregate(last=Max("pk"))["last"] for lines in Line.__subclasses__()
+    }
+    return " ".join(f"{subject} {last or 0}" for subject, last in sorted(newest.items()))
 
 
 def unsealed(table: str) -> models.QuerySet[models.Model]:

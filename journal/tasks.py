@@ -15,7 +15,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from journal import webhook
-from journal.actions import Concern, tell
+from journal.actions import Concern, look_and_tell
 from journal.models import Delivery, Verification
 from journal.outside import CHANNELS, ChannelKind, webhook_fault
 from journal.reads import TAIL_MOST, failing_channels, tail
@@ -44,7 +44,7 @@ def watch_trail() -> None:
     night = timezone.localtime(at - timedelta(hours=NIGHT.hour)).date()
     Verification.objects.get_or_create(night=night, defaults={"asked_at": at})
     _answer(at)
-    tell("trail", _troubles(at), at=at)
+    look_and_tell("trail", lambda: _troubles(at), at=at)
 
 
 @shared_task
@@ -59,7 +59,7 @@ def send_notices() -> None:
     due = timezone.now()
     while (delivery := take_up_delivery(due, at=timezone.now())) is not None:
         settle_delivery(delivery, _sent(delivery), at=timezone.now())
-    tell(CHANNELS, _failing(timezone.now()), at=timezone.now())
+    look_and_tell(CHANNELS, lambda: _failing(timezone.now()), at=timezone.now())
 
 
 def _sent(delivery: Delivery) -> webhook.Answer:

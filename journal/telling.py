@@ -6,14 +6,15 @@ so it is neither lost nor sent for nothing, however a worker ends.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from textwrap import shorten
+from typing import Any
 
 from celery import current_app
 from django.db import connection, transaction
-from django.db.models import Value
+from django.db.models import Max, Value
 from django.db.models.functions import Greatest
 
 from journal.ladder import RUNGS, Patience, rung_due
@@ -43,9 +44,8 @@ class Concern:
 def tell(topic: str, concerns: Iterable[Concern], *, at: datetime) -> tuple[int, int]:
     """Bring the open notices of a topic in line with its concerns.
 
-    Safe to run twice and beside itself: one run of a topic at a time looks and writes. Give the concerns
-    as a generator: it is drawn when the topic is locked, so what it found is not older than what another
-    run has written.
+    Safe to run twice and beside itself: one run of a topic at a time writes. For what takes no time, or within a
+    transaction; a generator is drawn when the topic is locked. A job that has to look takes `look_and_tell`.
 
     Args:
         topic: whose notices these are; no two topics share a cause.
@@ -73,6 +73,34 @@ def tell(topic: str, concerns: Iterable[Concern], *, at: datetime) -> tuple[int,
         Notice.objects.bulk_create(fresh)
         _dispatch(fresh, at=at)
         return len(fresh), len(gone)
+
+
+def look_and_tell(topic: str, look: Callable[[], Iterable[Concern]], *, at: datetime) -> tuple[int, int]:
+    """Look first, then bring the notices of a topic in line: nobody who writes waits while a job looks.
+
+    If another run has written meanwhile, what was found may be older than what it wrote; then it is looked at again,
+    behind the lock.
+
+    Args:
+        topic: whose notices these are.
+        look: finds everything that somebody must know of now; called once or twice.
+        at: the moment of the run.
+
+    Returns:
+        How many notices were opened and how many closed.
+    """
+    before = _written(topic)
+    found = list(look())
+    with transaction.atomic():
+        _lock_topic(topic)
+        return tell(topic, found if _written(topic) == before else look(), at=at)
+
+
+def _written(topic: str) -> tuple[Any, ...]:
+    """What runs of a topic have written: its newest notice, and all that its open ones say."""
+    rows = Notice.objects.filter(topic=topic)
+    said = rows.still_open().order_by("pk").values_list("pk", "sentence", "remedy", "link")
+    return rows.aggregate(newest=Max("pk"))["newest"], *said
 
 
 def climb(at: datetime) -> int:

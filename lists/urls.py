@@ -35,6 +35,7 @@ urlpatterns = [
     path("lists/<day:day>/pick/", sheets.pick_day, name="pick-day"),
     path("lists/<day:day>/pick/list.pdf", sheets.pick_day_list, name="pick-day-list"),
     path("lists/<day:day>/plan/", day_plans.day_plan, name="day-plan"),
+    path("lists/<day:day>/plan/work.pdf", day_plans.plan_work_list, name="plan-work-list"),
     path("lists/<day:day>/plan/ask/", day_plans.ask_for_plan, name="ask-for-plan"),
     path("lists/<day:day>/plan/<int:plan>/stop/", day_plans.cancel_plan, name="cancel-plan"),
     path("needs/", needs.needs, name="needs"),

@@ -11,7 +11,7 @@ from celery import shared_task
 from django.conf import settings
 from django.utils import timezone
 
-from journal.actions import Concern, tell
+from journal.actions import Concern, look_and_tell
 from journal.roles import Role
 from reprocessing import folder
 from reprocessing.actions import note_refused, take_in
@@ -34,7 +34,7 @@ def take_in_records() -> None:
             _take(root, left)
         except FileNotFoundError:  # another run was faster
             continue
-    tell("records", _waiting_records(), at=at)
+    look_and_tell("records", _waiting_records, at=at)
 
 
 def _take(root: Path, left: folder.Left) -> None:
@@ -71,7 +71,7 @@ def _why(row: Arrival) -> str:
 def watch_decisions() -> None:
     """Tell who decides on loads which of them wait for it."""
     at = timezone.now()
-    tell("decisions", _undecided(at), at=at)
+    look_and_tell("decisions", lambda: _undecided(at), at=at)
 
 
 def _undecided(at: datetime) -> Iterator[Concern]:

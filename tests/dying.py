@@ -41,13 +41,16 @@ class Life:
         database: name of the test's database.
         data: folder of its own; steps are written there.
         jobs: names of the entries of the timetable that it has.
-        dies_at: the step before which it kills itself; 0 = none.
+        dies_at: number of the step before which it kills itself; 0 = none.
+        dies_before: or the name of that step, and how many of the name it takes before.
+        given: settings of its own.
     """
 
     database: str | Path
     data: Path
     jobs: Sequence[str]
     dies_at: int = 0
+    dies_before: tuple[str, int] | None = None
     given: dict[str, Any] = field(default_factory=dict)
 
     @property
@@ -60,7 +63,8 @@ class _Steps:
     """Counts the steps of the jobs that the life is about."""
 
     def __init__(self, life: Life, jobs: set[str]) -> None:
-        self.life, self.jobs, self.taken, self.lock = life, jobs, 0, threading.Lock()
+        self.life, self.jobs, self.lock = life, jobs, threading.Lock()
+        self.taken: list[str] = []
         self.log = (life.data / "steps").open("w", buffering=1)
 
     def take(self, what: str) -> None:
@@ -68,9 +72,11 @@ class _Steps:
         if job not in self.jobs:
             return
         with self.lock:
-            self.taken += 1
-            self.log.write(f"{job.rpartition('.')[2]}: {what}\n")
-            if self.taken == self.life.dies_at:
+            name = f"{job.rpartition('.')[2]}: {what}"
+            named = (name, self.taken.count(name))
+            self.taken.append(name)
+            self.log.write(f"{name}\n")
+            if len(self.taken) == self.life.dies_at or named == self.life.dies_before:
                 os.kill(os.getpid(), signal.SIGKILL)
 
     def watch(self, connection: Any, **_: Any) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import re
+import subprocess
+import sys
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -43,6 +45,27 @@ def test_the_command_reads_a_file_and_prints_the_plan(tmp_path: Path) -> None:
     found = json.loads(out.getvalue())
     check(SMALL_DAY, found)
     assert (found["on_time_weight"], found["proven"]) == (7, True)
+
+
+def test_progress_is_a_line_each_on_standard_error_and_never_falls_behind(tmp_path: Path) -> None:
+    """As the job that plans days runs it."""
+    day = tmp_path / "day.json"
+    day.write_text(json.dumps(SMALL_DAY))
+    command = [sys.executable, "manage.py", "compute", "plan", "--progress", "--in", str(day)]
+    done = subprocess.run(command, cwd=DOCS.parents[1], check=True, capture_output=True, text=True)
+    told = [json.loads(line) for line in done.stderr.splitlines()]
+    assert {tuple(one) for one in told} == {("phase", "weight", "bound")}
+    assert [one["phase"] for one in told] == sorted(
+        (one["phase"] for one in told), key=["weight", "slack", "moves"].index
+    )
+    assert [one["weight"] for one in told] == sorted(one["weight"] for one in told)
+    assert all(one["weight"] <= one["bound"] for one in told)
+    assert told[-1]["weight"] == json.loads(done.stdout)["on_time_weight"] == 7
+
+
+def test_what_answers_at_once_tells_no_progress() -> None:
+    with pytest.raises(ValueError, match=r"^Cannot tell how far co-passage is"):
+        answer("co-passage", {}, tell=print)
 
 
 @pytest.mark.parametrize("seed", range(1, 6))

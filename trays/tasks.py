@@ -9,7 +9,7 @@ from celery import shared_task
 from django.db.models import Q
 from django.utils import timezone
 
-from journal.actions import Concern, tell
+from journal.actions import Concern, look_and_tell
 from journal.reads import policy
 from journal.roles import Role
 from trays.models import Pack
@@ -21,7 +21,7 @@ from trays.states import PackState
 def watch_expiry() -> None:
     """Tell the technicians which packs on the shelf expire soon, or have expired and are still about."""
     at = timezone.now()
-    tell("expiry", _expiring(at), at=at)
+    look_and_tell("expiry", lambda: _expiring(at), at=at)
 
 
 def _expiring(at: datetime) -> Iterator[Concern]:
@@ -46,7 +46,7 @@ def _expiring(at: datetime) -> Iterator[Concern]:
 def watch_stock() -> None:
     """Tell the technicians which single-use items and implants are down to their reorder point."""
     at = timezone.now()
-    tell("stock", _running_low(at), at=at)
+    look_and_tell("stock", lambda: _running_low(at), at=at)
 
 
 def _running_low(at: datetime) -> Iterator[Concern]:

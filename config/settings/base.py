@@ -65,7 +65,7 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "config.context.page",
             ],
-            "builtins": ["config.templatetags.words"],
+            "builtins": ["config.templatetags.words", "config.templatetags.planned"],
         },
     }
 ]

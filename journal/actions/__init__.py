@@ -15,7 +15,7 @@ from journal.actions.acting import (
 )
 from journal.actions.notices import acknowledge, close_channel, open_channel, send_again
 from journal.actions.trail import correct, verify_trail
-from journal.telling import Concern, tell
+from journal.telling import Concern, look_and_tell, tell
 
 __all__ = [
     "ACTIONS",
@@ -28,6 +28,7 @@ __all__ = [
     "close_channel",
     "correct",
     "locked",
+    "look_and_tell",
     "move",
     "need",
     "open_channel",

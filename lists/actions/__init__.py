@@ -8,6 +8,7 @@ from lists.actions.day_plans import (
     end_plan,
     keep_progress,
     plan_anew,
+    plan_on_time,
     take_up_plan,
 )
 from lists.actions.dropping import drop_piece, replace_piece
@@ -53,6 +54,7 @@ __all__ = [
     "open_pack",
     "plan_anew",
     "plan_case",
+    "plan_on_time",
     "print_at_cutoff",
     "print_go_sheet",
     "pseudonyms",

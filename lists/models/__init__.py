@@ -3,7 +3,7 @@
 from lists.models.cases import Case, CaseLine, Requirement, SizeWanted, Theatre, TheatreList
 from lists.models.messages import OPEN_MESSAGES, Message, MessageState, TheirCode
 from lists.models.needs import NeedsVersion, Procedure, StandingSet, StatedNeed
-from lists.models.plans import DayPlanRow, ToPlanAnew
+from lists.models.plans import DayLook, DayPlanRow, ToPlanAnew
 from lists.models.serving import Allocation, Issue
 from lists.models.sheets import GoSheet
 
@@ -12,6 +12,7 @@ __all__ = [
     "Allocation",
     "Case",
     "CaseLine",
+    "DayLook",
     "DayPlanRow",
     "GoSheet",
     "Issue",

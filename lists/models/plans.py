@@ -103,3 +103,19 @@ class ToPlanAnew(models.Model):
 
     def __str__(self) -> str:
         return f"{self.day:%d-%b-%Y} since {self.since:%H:%M}"
+
+
+class DayLook(models.Model):
+    """What the last look at a day found, so that it is not read again while nothing has happened."""
+
+    day = models.DateField(unique=True)
+    careful = models.BooleanField()
+    mark = models.CharField(max_length=200, help_text="The newest line of each trail then.")
+    fingerprint = models.CharField(max_length=64)
+    looked_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["day"]
+
+    def __str__(self) -> str:
+        return f"{self.day:%d-%b-%Y} at {self.looked_at:%H:%M}"

@@ -26,6 +26,7 @@ from lists.reads.history import (
 )
 from lists.reads.needs import newer_needs, versions_in_force
 from lists.reads.picking import DayPicks, picking
+from lists.reads.planned import NextLoad, next_planned_load
 from lists.reads.readiness import (
     CaseRow,
     DayNeeds,
@@ -58,6 +59,7 @@ __all__ = [
     "DayReadiness",
     "Going",
     "Halt",
+    "NextLoad",
     "PackHistory",
     "PackPath",
     "PieceHistory",
@@ -79,6 +81,7 @@ __all__ = [
     "going",
     "list_readiness",
     "newer_needs",
+    "next_planned_load",
     "pack_facts",
     "pack_history",
     "picking",

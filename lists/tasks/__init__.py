@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from instruments.models import Piece, PieceLine
 from instruments.states import PieceState
-from journal.actions import Act, Concern, tell
+from journal.actions import Act, Concern, look_and_tell
 from journal.findings import Severity
 from journal.reads import policy
 from journal.roles import Role
@@ -38,9 +38,9 @@ WORTH_TELLING = (Readiness.SHORT, Readiness.LATE, Readiness.NOT_PLANNED)
 def watch_cases() -> None:
     """Tell the coordinators what lacks before a listed case, and the unit which pieces are missing."""
     at = timezone.now()
-    tell("cases", _lacking(at), at=at)
-    tell(TOPIC, asked_fixes(at), at=at)
-    tell("emergency", emergencies(), at=at)
+    look_and_tell("cases", lambda: _lacking(at), at=at)
+    look_and_tell(TOPIC, lambda: asked_fixes(at), at=at)
+    look_and_tell("emergency", emergencies, at=at)
 
 
 def _lacking(at: datetime) -> Iterator[Concern]:
@@ -128,7 +128,7 @@ def print_go_sheets() -> None:
 def watch_completion() -> None:
     """Tell coordinators and technicians how many of tomorrow's trays can be completed by moving pieces."""
     at = timezone.now()
-    tell("completion", _completable(at), at=at)
+    look_and_tell("completion", lambda: _completable(at), at=at)
 
 
 def _completable(at: datetime) -> Iterator[Concern]:
@@ -158,7 +158,7 @@ def take_in_lists() -> None:
             _take(root, left, at)
         except FileNotFoundError:  # another run was faster
             continue
-    tell("messages", _messages(root), at=at)
+    look_and_tell("messages", lambda: _messages(root), at=at)
 
 
 def _take(root: Path, left: folder.Left, at: datetime) -> None:

@@ -9,32 +9,34 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import IO, Any
 
 from celery import shared_task
 from django.conf import settings
 from django.utils import timezone
 
-from lists.actions import end_plan, keep_progress, plan_anew, take_up_plan
+from journal.reads import policies, trail_mark
+from lists.actions import end_plan, keep_progress, plan_anew, plan_on_time, take_up_plan
 from lists.chances.forecast import chances
-from lists.models import DayPlanRow, TheatreList
+from lists.models import DayLook, DayPlanRow, TheatreList
 from lists.plans.changes import changed
 from lists.plans.day_facts import DayFacts, PlannedDay, scenario_of
 from lists.plans.day_plan import DayPlan, stored
 from lists.plans.documents import read_plan, written_scenario
 from lists.plans.planning import plan
 from lists.plans.scenario import Plan
+from lists.plans.set_times import days_to_watch, last_set_time
 from lists.reads import day_facts
 from lists.states import OPEN_CASES, PlanState
 
 LOOK_S = 0.5  # how often a plan under way is looked at: how soon it is stopped, and how old its progress is
 LONGEST_S = 180.0  # the search itself stops after half a minute; on a machine that is busy it takes longer
 SIGN = timedelta(seconds=10)  # how often a worker gives a sign, at least
-DAYS_AHEAD = 3  # working days after tomorrow
-SATURDAY = 5
+LOOK_AGAIN = timedelta(minutes=10)  # what the clock alone changes, and settings that no trail has, may be so old
+SET_HOURS = ("plan_first_hour", "plan_second_hour", "sheet_hour")
 
 
 class Unplanned(Exception):
@@ -137,22 +139,29 @@ def _last(said: IO[bytes]) -> dict[str, Any]:
 
 @shared_task(name="lists.tasks.watch_days")
 def watch_days() -> None:
-    """Ask for plans of tomorrow and the next three working days whose trays, cases, machines or times have changed."""
+    """Ask for plans of the days ahead that have changed, and of those and today when a set time has come."""
     at = timezone.now()
-    for day in days_to_watch(timezone.localdate(at), _listed):
-        plan_anew(day, day_facts(day, at=at).fingerprint, at=at)
+    today, mark = timezone.localdate(at), trail_mark()
+    days = days_to_watch(today, _listed)
+    for day in days:
+        plan_anew(day, _looked_at(day, mark, at), at=at)
+    values = policies()
+    due = last_set_time(timezone.localtime(at), (int(values[name]) for name in SET_HOURS))
+    for day in [*_listed(today, today), *days]:
+        plan_on_time(day, due, at=at)
 
 
-def days_to_watch(today: date, listed: Callable[[date, date], set[date]]) -> list[date]:
-    """Tomorrow, and the next three days after it from Monday to Friday; of them those that have cases."""
-    tomorrow = today + timedelta(days=1)
-    days, after = [tomorrow], tomorrow
-    while len(days) <= DAYS_AHEAD:
-        after += timedelta(days=1)
-        if after.weekday() < SATURDAY:
-            days.append(after)
-    found = listed(days[0], days[-1])
-    return [day for day in days if day in found]
+def _looked_at(day: date, mark: str, at: datetime) -> str:
+    """The fingerprint of what a day's plan would go by; read anew when something was recorded, or after a while."""
+    latest = DayPlanRow.objects.filter(day=day).first()
+    careful = latest is not None and latest.careful
+    known = DayLook.objects.filter(day=day, careful=careful, mark=mark, looked_at__gt=at - LOOK_AGAIN).first()
+    if known is not None:
+        return known.fingerprint
+    fingerprint = day_facts(day, at=at, careful=careful).fingerprint  # first looked at, then written: no lock is held
+    found = {"careful": careful, "mark": mark, "fingerprint": fingerprint, "looked_at": at}
+    DayLook.objects.update_or_create(day=day, defaults=found)
+    return fingerprint
 
 
 def _listed(first: date, last: date) -> set[date]:

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
+from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from journal.doors import act_of, perform, person_of
 from journal.roles import Right
 from lists import actions
 from lists.models import DayPlanRow
+from lists.paper import plan_sheet
 from lists.plans.day_plan import DayPlan
 from lists.plans.gantt import gantt
 from lists.reads import day_facts
@@ -44,6 +46,19 @@ def day_plan(request: HttpRequest, day: date) -> HttpResponse:
         "may_plan": Right.PLAN in person_of(request).rights and day >= today,
     }
     return render(request, "lists/day_plan.html", context)
+
+
+@require_safe
+@never_cache
+def plan_work_list(_request: HttpRequest, day: date) -> HttpResponse:
+    """The work of the newest plan in order, as PDF."""
+    shown = DayPlanRow.objects.filter(day=day).usable().first()
+    if shown is None or not shown.result:
+        raise Http404
+    plan = DayPlan(shown.result, timezone.get_default_timezone())
+    document = plan_sheet(shown, plan, stale=_fingerprint(shown) != shown.fingerprint, at=timezone.now())
+    disposition = {"Content-Disposition": f'inline; filename="Work list {day.isoformat()}.pdf"'}
+    return HttpResponse(document, content_type="application/pdf", headers=disposition)
 
 
 def _fingerprint(shown: DayPlanRow) -> str:

@@ -21,10 +21,10 @@ def main() -> None:
         from tests.journal.killed import killed_once, unit  # noqa: PLC0415 - knows models
 
         with unit(Path(folder)) as (life, other):
-            killed_once(life, other, 0)
+            killed_once(life, other)
             steps = life.steps
             for number, step in enumerate(steps, start=1):
-                found = killed_once(life, other, number)
+                found = killed_once(life, other, dies_at=number)
                 if not found.died:
                     raise SystemExit(f"Step {number} was not come to: {step}")
                 sent = f"webhook {found.by_hook}, letter {found.by_mail}"

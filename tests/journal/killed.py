@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from django.conf import settings
 from django.db import connection
@@ -51,13 +52,13 @@ class Outcome:
     by_mail: int
 
 
-def killed_once(life: Life, other: Receiver, dies_at: int) -> Outcome:
-    """One cause; a worker that is killed at a step, and one that is not: it is told once, and sent."""
+def killed_once(life: Life, other: Receiver, **dies: Any) -> Outcome:
+    """One cause; a worker that dies as said, and one that does not: it is told once, and sent."""
     piece = makers.piece(makers.part(life_limit=50), cycles=47)
     cause = f"life-ends-soon:{piece.code}"
-    with worker(replace(life, dies_at=dies_at)) as process:
+    with worker(replace(life, **dies)) as process:
         until(lambda: _is_sent(cause), process)
-        process.join(AFTER_S if dies_at else 0)
+        process.join(AFTER_S if dies else 0)
         died = not process.is_alive()
     # A notice and what is to leave of it are written together or not at all.
     told = Notice.objects.filter(cause=cause)

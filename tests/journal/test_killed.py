@@ -22,10 +22,6 @@ BEFORE = (
 
 def test_a_notice_whose_worker_is_killed_is_told_once_and_sent_at_least_once(tmp_path: Path) -> None:
     with unit(tmp_path) as (life, other):
-        whole = killed_once(life, other, 0)
-        assert (whole.died, whole.by_hook, whole.by_mail) == (False, 1, 1)
-        steps = life.steps
         for name, earlier, sent in BEFORE:
-            places = [number for number, step in enumerate(steps, start=1) if step == name]
-            found = killed_once(life, other, places[earlier])
+            found = killed_once(life, other, dies_before=(name, earlier))
             assert (found.died, (found.by_hook, found.by_mail)) == (True, sent), name

@@ -10,12 +10,12 @@ from django.db import IntegrityError, transaction
 from django.test import Client
 from django.urls import reverse
 
-from journal.actions import Concern, acknowledge, tell
+from journal.actions import Concern, acknowledge, look_and_tell, tell
 from journal.findings import Refused
 from journal.models import Notice
 from journal.roles import Role
 from tests import makers
-from tests.makers import AT
+from tests.makers import AT, at_once
 
 pytestmark = pytest.mark.django_db
 
@@ -127,6 +127,33 @@ def test_eight_runs_at_once_tell_it_once() -> None:
     assert Notice.objects.count() == 1
     closing = makers.at_once(*[lambda: tell("life", [], at=LATER)] * 8)
     assert sorted(closing) == [(0, 0)] * 7 + [(0, 1)]
+
+
+def test_what_another_run_has_written_meanwhile_is_looked_at_again() -> None:
+    looks = []
+
+    def look() -> list[Concern]:
+        looks.append(1)
+        if len(looks) == 1:
+            tell("life", [WORN], at=AT)
+            return []
+        return [WORN]
+
+    assert look_and_tell("life", look, at=LATER) == (0, 0)
+    assert (len(looks), Notice.objects.get().closed_at) == (2, None)
+    assert look_and_tell("life", list, at=LATER) == (0, 1)
+    assert len(looks) == 2
+
+
+@pytest.mark.locking
+@pytest.mark.jobs
+@pytest.mark.django_db(transaction=True)
+def test_nobody_who_writes_waits_while_a_job_looks() -> None:
+    def look() -> list[Concern]:
+        (place,) = at_once(lambda: makers.place("Store B"))  # on a connection of its own; would wait for 30 s
+        return [Concern(f"place:{place.pk}", Role.NURSE, "A store is new.")]
+
+    assert look_and_tell("places", look, at=AT) == (1, 0)
 
 
 @pytest.mark.storage

@@ -16,10 +16,10 @@ from journal.roles import Role
 from lists import actions
 from lists.actions import end_plan, keep_progress, plan_anew, take_up_plan
 from lists.models import Case, DayPlanRow, ToPlanAnew
+from lists.plans.set_times import days_to_watch
 from lists.reads import day_facts
 from lists.states import PlanState
 from lists.tasks import make_plan, watch_days
-from lists.tasks.planning import days_to_watch
 from reprocessing.models import Machine
 from reprocessing.states import MachineKind
 from tests import makers
