@@ -38,6 +38,7 @@ TOPICS: Mapping[str, str] = {
     "fixes": "work asked for a case",
     "life": "service or life of a piece",
     "loans": "a loan",
+    "machines": "a test of a machine, or what it draws on",
     "messages": "a message of a list system",
     "records": "a record of a machine",
     "stock": "stock",

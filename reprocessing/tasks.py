@@ -135,7 +135,7 @@ def _doubts() -> Iterator[Concern]:
 def watch_machines() -> None:
     """Tell what machines and what they draw on lack: periodic tests that are overdue or failed, lots out of date."""
     at = timezone.now()
-    tell("machines", _lacking(at), at=at)
+    look_and_tell("machines", lambda: _lacking(at), at=at)
 
 
 def _lacking(at: datetime) -> Iterator[Concern]:
