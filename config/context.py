@@ -30,6 +30,7 @@ SECTIONS: tuple[tuple[str, str, Pages], ...] = (
             ("Loads", "loads"),
             ("Machines", "machines"),
             ("Periodic tests", "periodic-tests"),
+            ("Programmes", "programmes"),
             ("Records without a load", "records"),
         ),
     ),

@@ -2,7 +2,18 @@
 
 from django.urls import path
 
-from reprocessing.views import intake, leak_tests, loads, machines, protein, quality, recalls, upkeep, verbs
+from reprocessing.views import (
+    intake,
+    leak_tests,
+    loads,
+    machines,
+    programmes,
+    protein,
+    quality,
+    recalls,
+    upkeep,
+    verbs,
+)
 
 urlpatterns = [
     path("loads/", loads.loads, name="loads"),
@@ -18,6 +29,10 @@ urlpatterns = [
     path("machines/<str:code>/columns/", intake.columns, name="machine-columns"),
     path("machines/<str:code>/device-number/", intake.device_number, name="machine-device-number"),
     path("machines/", machines.machines, name="machines"),
+    path("machines/programmes/", programmes.programmes, name="programmes"),
+    path("machines/programmes/<str:code>/loads/", programmes.limit_loads, name="programme-loads"),
+    path("machines/programmes/<str:code>/lumens/", programmes.limit_lumens, name="programme-lumens"),
+    path("machines/programmes/lumens/<int:limit>/drop/", programmes.drop_limit, name="lumen-limit-drop"),
     path("machines/periodic-tests/", upkeep.periodic_tests, name="periodic-tests"),
     path("machines/periodic-tests/<int:test>/end/", upkeep.end_one, name="periodic-test-end"),
     path("machines/<str:code>/upkeep/", upkeep.upkeep, name="machine-upkeep"),

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from journal.actions import Act, locked, move
+from journal.actions import Act, locked, move, write_line
 from journal.findings import Finding, Refused, unknown
 from reprocessing.models import (
     Load,
@@ -118,6 +118,14 @@ def move_machine(
     """
     row = MACHINE_MOVES[name]
     move(machine, row, MachineLine, act, facts=facts, reason=reason, evidence=evidence, follows=follows)
+
+
+def line_on_each(
+    machines: Iterable[Machine], verb: str, act: Act, *, evidence: dict[str, Any], reason: str = ""
+) -> None:
+    """A line on the trail of each machine that a row of the unit concerns."""
+    for machine in machines:
+        write_line(MachineLine, machine, verb, act, reason=reason, evidence=evidence)
 
 
 def move_recall(

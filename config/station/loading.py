@@ -119,6 +119,8 @@ def _start(press: Press) -> Answer:
         press.carried("load"),
         cycle_number=fields.get("cycle_number", ""),
         caps_open=fields.get("caps_open") == "yes",
+        dry=fields.get("dry") == "yes",
+        no_cellulose=fields.get("no_cellulose") == "yes",
         act=press.act,
     )
     return did(done, held={})
@@ -142,8 +144,11 @@ def _ask_programme(code: str) -> dict[str, Any]:
 
 
 def _start_button(load: Load, view: View) -> Button:
+    programme = load.programme
     fields = (
         Field("caps_open", "Caps are off, ports and taps are open", "check"),
+        *([Field("dry", "Everything is dry, inside each lumen too", "check")] if programme.dry_only else []),
+        *([Field("no_cellulose", "No wrap or pouch holds cellulose", "check")] if programme.no_cellulose else []),
         Field("cycle_number", "Cycle number on the machine"),
     )
     facts = against_start(load, load.machine, view.at)

@@ -14,8 +14,10 @@ from instruments.models import (
     Forceps,
     Implant,
     Loader,
+    LumenMaterial,
     Part,
     PartKind,
+    PartLumen,
     Programme,
     Pusher,
     Seal,
@@ -51,6 +53,7 @@ COLUMNS = (
     Column("insulated", yes_no, default=False),
     Column("take_apart", text(200), default=""),
     Column("programmes", several, default=()),
+    Column("lumens", several, default=()),
     Column("inner_mm", _LENGTH),
     Column("inner_tol_mm", _TOLERANCE, default=0),
     Column("outer_mm", _LENGTH),
@@ -202,6 +205,7 @@ def _take(rows: list[Row]) -> str:
     )
     _write_dimensions(part, values)
     _write_programmes(part, values["programmes"])
+    _write_lumens(part, values["lumens"])
     if old is None:
         return "created"
     return "same" if old == _facts(Part.objects.with_dimensions().get(pk=part.pk)) else "changed"
@@ -300,6 +304,26 @@ def _write_programmes(part: Part, codes: tuple[str, ...]) -> None:
         )
 
 
+def _write_lumens(part: Part, lumens: tuple[str, ...]) -> None:
+    """Lumens are written inner_mm:length_mm:count:material."""
+    part.lumens.all().delete()
+    for lumen in lumens:
+        cells = [cell.strip() for cell in lumen.split(":")]
+        try:
+            inner, length, count, material = cells
+            row = PartLumen(
+                part=part,
+                inner_mm=float(_LENGTH(inner)),
+                length_mm=float(_LENGTH(length)),
+                count=whole(1, 99)(count),
+                material=choice(*LumenMaterial)(material),
+            )
+        except ValueError as wrong:
+            wanted = f"inner_mm:length_mm:count:material, material {' or '.join(LumenMaterial)} ({wrong})"
+            raise RowFault("lumens", lumen, wanted) from None
+        row.save()
+
+
 def _facts(part: Part) -> dict[str, Any]:
     """Everything the import writes of a part, for telling changed from same."""
     facts: dict[str, Any] = {name: getattr(part, name) for name in (*_PLAIN, "size_id")}
@@ -309,5 +333,6 @@ def _facts(part: Part) -> dict[str, Any]:
         facts["dimensions"] = row
     ports = BasePort.objects.filter(base_id=part.pk).order_by("name")
     facts["ports"] = list(ports.values_list("name", "fitting", "bore_mm", "on_axis", "way_mm"))
+    facts["lumens"] = list(part.lumens.order_by("id").values_list("inner_mm", "length_mm", "count", "material"))
     facts["programmes"] = sorted(part.validations.values_list("programme__code", flat=True))
     return facts

@@ -16,7 +16,18 @@ from instruments.models.dimensions import (
     Telescope,
 )
 from instruments.models.loans import Loan, LoanLine
-from instruments.models.parts import Part, PartKind, Programme, ProgrammeKind, Series, Size, Validation
+from instruments.models.parts import (
+    LumenLimit,
+    LumenMaterial,
+    Part,
+    PartKind,
+    PartLumen,
+    Programme,
+    ProgrammeKind,
+    Series,
+    Size,
+    Validation,
+)
 from instruments.models.pieces import FunctionTest, LoanPiece, Mark, Piece, PieceLine
 
 __all__ = [
@@ -33,9 +44,12 @@ __all__ = [
     "Loan",
     "LoanLine",
     "LoanPiece",
+    "LumenLimit",
+    "LumenMaterial",
     "Mark",
     "Part",
     "PartKind",
+    "PartLumen",
     "Piece",
     "PieceLine",
     "Programme",

@@ -35,7 +35,16 @@ class ProgrammeKind(StrEnum):
     LOW_TEMPERATURE = "low temperature"
 
 
+class LumenMaterial(StrEnum):
+    """What the wall of a lumen is made of, as far as the reach of an agent depends on it."""
+
+    METAL = "metal"
+    POLYMER = "polymer"
+
+
 _KINDS = [(str(kind), str(kind)) for kind in PartKind]
+_MATERIALS = [(str(material), str(material)) for material in LumenMaterial]
+_LIMITED = [*_MATERIALS, ("any", "any")]
 _STEAM_LIMITS = ("set_c", "band_k", "hold_s", "equilibration_s", "spread_k", "saturation_k")
 _PROGRAMME_KINDS = [(str(kind), str(kind)) for kind in ProgrammeKind]
 
@@ -92,6 +101,9 @@ class Programme(models.Model):
     pulse_mbar = models.FloatField(null=True, blank=True, help_text="Depth of each [mbar absolute].")
     drying_s = models.PositiveIntegerField(null=True, blank=True, help_text="Drying vacuum, at least [s].")
     drying_mbar = models.FloatField(null=True, blank=True, help_text="Its depth [mbar absolute].")
+    most_load_g = models.PositiveIntegerField(null=True, blank=True, help_text="Mass of a load, at most [g].")
+    dry_only = models.BooleanField(default=False, help_text="Everything is dry, inside too: confirmed at the start.")
+    no_cellulose = models.BooleanField(default=False, help_text="No wrap with cellulose: confirmed at the start.")
     source = models.CharField(max_length=200, help_text="Where the limits come from.")
     confirm_locally = models.BooleanField(default=True)
 
@@ -129,10 +141,45 @@ class Programme(models.Model):
                 ),
                 name="programme_drying_has_depth",
             ),
+            models.CheckConstraint(
+                condition=Q(most_load_g=None, dry_only=False, no_cellulose=False) | Q(kind="low temperature"),
+                name="programme_load_limits_low_temperature",
+            ),
+            models.CheckConstraint(
+                condition=Q(most_load_g=None) | Q(most_load_g__gt=0), name="programme_most_load_positive"
+            ),
         ]
 
     def __str__(self) -> str:
         return self.name
+
+
+class LumenLimit(models.Model):
+    """Lumens that a low-temperature programme reaches; whatever lies in none of its limits it does not."""
+
+    programme = models.ForeignKey(Programme, models.PROTECT, related_name="lumen_limits")
+    material = models.CharField(max_length=20, choices=_LIMITED)
+    least_inner_mm = models.FloatField(help_text="Inner diameter, at least [mm].")
+    most_length_mm = models.FloatField(help_text="Length, at most [mm].")
+    most_count = models.PositiveSmallIntegerField(null=True, blank=True, help_text="In a load, at most.")
+    source = models.CharField(max_length=200, help_text="Where the limit comes from.")
+
+    class Meta:
+        ordering = ["programme", "material", "least_inner_mm", "id"]
+        constraints = [
+            models.CheckConstraint(condition=Q(material__in=[*LumenMaterial, "any"]), name="lumen_limit_material"),
+            models.CheckConstraint(
+                condition=Q(least_inner_mm__gt=0, most_length_mm__gt=0) & (Q(most_count=None) | Q(most_count__gt=0)),
+                name="lumen_limit_positive",
+            ),
+            models.CheckConstraint(condition=~Q(source=""), name="lumen_limit_has_source"),
+            models.UniqueConstraint(
+                fields=["programme", "material", "least_inner_mm", "most_length_mm"], name="lumen_limit_once"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.material} {self.least_inner_mm:g} mm, {self.most_length_mm:g} mm"
 
 
 class PartQuerySet(models.QuerySet["Part"]):
@@ -192,6 +239,28 @@ class Part(models.Model):
 
     def __str__(self) -> str:
         return f"{self.code} {self.name}"
+
+
+class PartLumen(models.Model):
+    """A lumen of a part, as low-temperature programmes limit it; the maker's figures."""
+
+    part = models.ForeignKey(Part, models.CASCADE, related_name="lumens")
+    inner_mm = models.FloatField(help_text="Inner diameter [mm].")
+    length_mm = models.FloatField(help_text="Length [mm].")
+    count = models.PositiveSmallIntegerField(default=1)
+    material = models.CharField(max_length=20, choices=_MATERIALS)
+
+    class Meta:
+        ordering = ["part", "id"]
+        constraints = [
+            models.CheckConstraint(condition=Q(material__in=list(LumenMaterial)), name="part_lumen_material_known"),
+            models.CheckConstraint(
+                condition=Q(inner_mm__gt=0, length_mm__gt=0, count__gt=0), name="part_lumen_positive"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.count} of {self.material}, {self.inner_mm:g} mm, {self.length_mm:g} mm"
 
 
 class Validation(models.Model):

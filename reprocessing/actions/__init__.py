@@ -27,6 +27,7 @@ from reprocessing.actions.loads import (
 )
 from reprocessing.actions.machines import record_test, return_to_service, take_out_of_service
 from reprocessing.actions.periodic import ask_periodic_test, end_periodic_test, record_periodic_test
+from reprocessing.actions.programmes import drop_lumen_limit, limit_loads, limit_lumens
 from reprocessing.actions.quality import (
     add_corrective_action,
     close_nonconformity,
@@ -63,6 +64,7 @@ __all__ = [
     "decide_doubt",
     "draft_by_indicators",
     "draft_recall",
+    "drop_lumen_limit",
     "drop_recall",
     "end_periodic_test",
     "finish_corrective_action",
@@ -71,6 +73,8 @@ __all__ = [
     "keep_recall_open",
     "leave_record",
     "lift_closure",
+    "limit_loads",
+    "limit_lumens",
     "match_record",
     "note_refused",
     "open_load",

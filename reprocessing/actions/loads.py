@@ -15,6 +15,7 @@ from journal.findings import Finding, Refused, Severity, stop, unknown
 from reprocessing import rules
 from reprocessing.models import Load, LoadLine, LoadPack, LoadPiece, Machine
 from reprocessing.reads import against_start, not_validated, sets_in
+from reprocessing.reads.low_temperature import against_low_temperature, against_unconfirmed
 from reprocessing.reads.soil import soil_of
 from reprocessing.reads.supplies import lots_of_load
 from reprocessing.rules import wrong_state
@@ -123,6 +124,7 @@ def _pack_facts(load: Load, pack: Pack) -> Iterator[Finding]:
     yield from _validated("load", pack.code, load.programme, parts)
     pieces = Piece.objects.filter(carried__pack=pack).select_related("part")
     yield from single_use_facts(pieces, "load", pack.code)
+    yield from against_low_temperature("load", pack.code, load, [pack])
 
 
 def _validated(verb: str, subject: str, programme: Programme, parts: Any) -> Iterator[Finding]:
@@ -258,11 +260,24 @@ def member_facts(load: Load, code: str, member: object | None) -> Iterator[Findi
 
 
 @action
-def start_load(load: str, *, cycle_number: str = "", caps_open: bool, act: Act) -> Done:
-    """Start a load: nevers 5 and 6 are asked, and that caps are off, ports and taps open."""
+def start_load(
+    load: str,
+    *,
+    cycle_number: str = "",
+    caps_open: bool,
+    dry: bool = False,
+    no_cellulose: bool = False,
+    act: Act,
+) -> Done:
+    """Start a load: nevers 5 and 6 are asked, and that caps are off, ports and taps open.
+
+    A low-temperature programme may ask besides that everything is `dry`, and that no wrap holds cellulose.
+    """
     row, machine = lock_load_and_machine(load)
     against = tuple(against_start(row, machine, act.at))
     facts = [*against, *_caps_facts(row, caps_open=caps_open)]
+    if row.kind == LoadKind.ROUTINE:
+        facts += against_unconfirmed(row, dry=dry, no_cellulose=no_cellulose)
     lots = [str(lot) for lot in lots_of_load(row, act.at)]
     number = cycle_number.strip()
     soil = soil_of(row, act.at) if machine.washes else None
@@ -274,6 +289,8 @@ def start_load(load: str, *, cycle_number: str = "", caps_open: bool, act: Act) 
         evidence={
             "cycle_number": number,
             "caps_open": caps_open,
+            **({"dry": dry} if row.programme.dry_only else {}),
+            **({"no_cellulose": no_cellulose} if row.programme.no_cellulose else {}),
             "soil": soil.words if soil else "",
             "lots": lots,
         },

@@ -15,7 +15,7 @@ from reprocessing.models import Machine, MachineLine, PeriodicResult, PeriodicTe
 from reprocessing.periodic import About, Within, judged
 from reprocessing.rules import MOMENT
 from reprocessing.states import MACHINE_STEPS, MachineKind
-from reprocessing.writer import lock_machine
+from reprocessing.writer import line_on_each, lock_machine
 
 YEARS = 3660
 """Longest period [d]."""
@@ -64,7 +64,7 @@ def ask_periodic_test(  # noqa: PLR0913 - a row of the unit states so many thing
         source=source.strip(),
     )
     evidence = {"periodic_test": row.pk, "name": name, "every_days": every_days, "forbids_start": forbids_start}
-    _tell(row, "ask_periodic_test", act, evidence)
+    line_on_each(_asked_of(row), "ask_periodic_test", act, evidence=evidence)
     sentence = f"The periodic test “{name}” is asked for every {every_days} days."
     return Done("ask_periodic_test", "periodic test", row.pk, name, "", sentence, "Record its first result.")
 
@@ -110,14 +110,10 @@ def _limits(name: str, unit: str, least: float | None, most: float | None) -> It
         yield stop("limits-not-consistent", name, sentence, "Give a unit with a limit, or neither.")
 
 
-def _tell(row: PeriodicTest, verb: str, act: Act, evidence: dict[str, Any], reason: str = "") -> None:
-    """A line on the trail of each machine that a test is asked of."""
-    for machine in Machine.objects.filter(pk=row.machine_id) if row.machine_id else _of_kind(row.kind):
-        write_line(MachineLine, machine, verb, act, reason=reason, evidence=evidence)
-
-
-def _of_kind(kind: str) -> Any:
-    return Machine.objects.filter(kind=kind).order_by("pk")
+def _asked_of(row: PeriodicTest) -> Any:
+    """The machines that a test is asked of."""
+    only = {"pk": row.machine_id} if row.machine_id else {"kind": row.kind}
+    return Machine.objects.filter(**only).order_by("pk")
 
 
 @action
@@ -130,7 +126,8 @@ def end_periodic_test(test: int, *, reason: str, act: Act) -> Done:
     reason = reason_given(reason, "end", f"the periodic test {row.name}")
     row.ended_at, row.ended_by = act.at, act.by
     row.save(update_fields=["ended_at", "ended_by"])
-    _tell(row, "end_periodic_test", act, {"periodic_test": row.pk, "name": row.name}, reason)
+    evidence = {"periodic_test": row.pk, "name": row.name}
+    line_on_each(_asked_of(row), "end_periodic_test", act, evidence=evidence, reason=reason)
     return Done("end_periodic_test", "periodic test", row.pk, row.name, "", f"“{row.name}” is asked for no longer.")
 
 

@@ -27,6 +27,7 @@ from reprocessing.forms.loads import (
     Unload,
 )
 from reprocessing.forms.machines import LiftClosure, MachineReason, PlanClosure, Test
+from reprocessing.forms.programmes import LimitLoads, LimitLumens
 from reprocessing.forms.quality import Corrective, ProteinFound, RaiseNonconformity
 from reprocessing.forms.recalls import Closing, DraftRecall, Settle, Signed, Why
 from reprocessing.forms.upkeep import AskPeriodic, PutLotInUse, RecordPeriodic, TakeLotOutOfUse
@@ -47,6 +48,8 @@ __all__ = [
     "LeakRecord",
     "LeakTest",
     "LiftClosure",
+    "LimitLoads",
+    "LimitLumens",
     "MachineReason",
     "MatchRecord",
     "OpenLoad",

@@ -63,6 +63,14 @@ class Start(StepForm):
     caps_open = forms.BooleanField(required=False, label="Caps are off, ports and taps are open")
     cycle_number = forms.CharField(max_length=20, required=False, label="Cycle number on the machine")
 
+    def complete(self) -> None:
+        """What its programme asks for besides."""
+        if self.load.programme.no_cellulose:
+            self.fields["no_cellulose"] = forms.BooleanField(required=False, label="No wrap or pouch holds cellulose")
+        if self.load.programme.dry_only:
+            self.fields["dry"] = forms.BooleanField(required=False, label="Everything is dry, inside each lumen too")
+        self.order_fields(["caps_open", "dry", "no_cellulose", "cycle_number"])
+
 
 class Unload(StepForm):
     """Each wrapped pack as it was found; of a washer its own record of phases and doses."""

@@ -30,6 +30,7 @@ from reprocessing.models import (
     Recall,
 )
 from reprocessing.reads.devices import began, message_checks
+from reprocessing.reads.low_temperature import against_low_temperature
 from reprocessing.reads.periodic import against_periodic
 from reprocessing.reads.supplies import against_lots
 from reprocessing.reads.upkeep import against_closed, proof_of_machine
@@ -112,6 +113,7 @@ def against_start(load: Load, machine: Machine, at: datetime) -> Iterator[Findin
         yield from rules.holds_something(load.code, held=sets_in(load))
     else:
         yield from rules.machine_free(load.code, machine.name, running=running)
+    yield from against_low_temperature("start", load.code, load)
     unfit = not_validated(parts_in(load), load.programme)
     yield from rules.validated("start", load.code, load.programme.name, unfit)
 

@@ -25,7 +25,7 @@ from tests.reprocessing.pages import Browser
 
 HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 db = pytest.mark.django_db
-RINSE = {"about": "water", "unit": "µS/cm", "most": 30.0, "source": "AS/NZS 4187:2014, as a laboratory quotes it"}
+RINSE: dict[str, Any] = {"about": "water", "unit": "µS/cm", "most": 30.0, "source": "AS/NZS 4187:2014, as a laboratory quotes it"}
 
 
 def asked(name: str = "Weekly safety checks", kind: str = MachineKind.WASHER, **more: Any) -> PeriodicTest:
@@ -168,7 +168,7 @@ def test_a_measured_test_is_judged_by_its_limits() -> None:
     (stand,) = stands_of(washer, AT + HOUR)
     assert stand.result is not None
     assert (stand.result.words, stand.demanded.failed) == ("41 µS/cm", True)
-    line = washer.lines.filter(verb="record_periodic_test").last()
+    line = washer.lines.filter(verb="record_periodic_test").latest("id")
     assert line.evidence["found"] == "41 µS/cm"
     # A result of an older sample that comes in later changes nothing.
     assert done(washer, test, value=3.0, taken_at=AT - DAY, at=AT + 2 * HOUR) == []

@@ -42,7 +42,7 @@ def returned() -> Piece:
 
 
 @pytest.mark.parametrize("blank", [{"product": " "}, {"lot": ""}])
-def test_a_supply_has_a_name(blank: dict[str, str]) -> None:
+def test_a_supply_has_a_name(blank: dict[str, Any]) -> None:
     with pytest.raises(ValueError, match="product and a lot"):
         Supply(**{"product": "Detergent", "lot": "L-1", **blank})
 
@@ -77,7 +77,7 @@ def test_a_new_lot_takes_the_place_of_the_last_one_of_its_product() -> None:
     first.refresh_from_db()
     other.refresh_from_db()
     assert (first.until, second.product, other.until) == (AT, "Mild detergent", None)
-    assert washer.lines.filter(verb="put_lot_in_use").last().evidence["instead_of"] == "L-1"
+    assert washer.lines.filter(verb="put_lot_in_use").latest("id").evidence["instead_of"] == "L-1"
 
 
 @db
