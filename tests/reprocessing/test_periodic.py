@@ -25,7 +25,12 @@ from tests.reprocessing.pages import Browser
 
 HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 db = pytest.mark.django_db
-RINSE: dict[str, Any] = {"about": "water", "unit": "µS/cm", "most": 30.0, "source": "AS/NZS 4187:2014, as a laboratory quotes it"}
+RINSE: dict[str, Any] = {
+    "about": "water",
+    "unit": "µS/cm",
+    "most": 30.0,
+    "source": "AS/NZS 4187:2014, as a laboratory quotes it",
+}
 
 
 def asked(name: str = "Weekly safety checks", kind: str = MachineKind.WASHER, **more: Any) -> PeriodicTest:
