@@ -67,6 +67,8 @@ SECTIONS: tuple[tuple[str, str, Pages], ...] = (
     ("Notices", "bell", (("Notices", "notices"),)),
 )
 STAFF_ONLY = "admin:index"
+BELONGS_TO = {"/cases/": "lists", "/packs/": "trays", "/pieces/": "catalogue"}
+"""Beginnings of addresses that stand beside the page that they belong to, and that page."""
 
 
 class Entry(NamedTuple):
@@ -135,8 +137,11 @@ def _navigation(request: HttpRequest) -> tuple[Section, ...]:
         for _, name in pages
         if (name != STAFF_ONLY or user.is_staff) and (url := address(name))
     }
+    starts = {url: url for url in found.values()}
+    starts |= {start: found[name] for start, name in BELONGS_TO.items() if name in found}
     # The longest address that the path starts with is where the reader is: "/" is a start of everything.
-    here = max((url for url in found.values() if request.path.startswith(url)), key=len, default="")
+    start = max((one for one in starts if request.path.startswith(one)), key=len, default="")
+    here = starts.get(start, "")
     if here == "/" and request.path != "/":
         here = ""
     sections = (

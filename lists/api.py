@@ -31,7 +31,7 @@ from lists.intake.emitting import bundle
 from lists.intake.reception import fhir_in
 from lists.intake.scheduling import Unreadable
 from lists.models import Case, Message, MessageState
-from lists.reads import case_history, list_readiness, planned_on
+from lists.reads import case_history, day_needs, fixes_of, list_readiness, planned_on
 
 
 class NeedOutput(serializers.Serializer[Any]):
@@ -75,6 +75,38 @@ class DayOutput(serializers.Serializer[Any]):
     rows = CaseRowOutput(many=True)
 
 
+class FixOutput(serializers.Serializer[Any]):
+    """A fix of a case, judged; `key` is what applying it takes. Who: the plan, hands, a person, or outside."""
+
+    key = serializers.CharField()
+    way = serializers.CharField(source="candidate.way")
+    who = serializers.CharField(source="candidate.who")
+    sentence = serializers.CharField(source="candidate.sentence")
+    by_press = serializers.BooleanField(source="by_click")
+    ready = serializers.BooleanField()
+    steps = serializers.IntegerField(source="candidate.steps")
+    gained_min = serializers.IntegerField()
+    costs = serializers.SerializerMethodField()
+
+    def get_costs(self, fix: Any) -> list[str]:
+        """What it costs other cases, and the unit."""
+        return [*(cost.words for cost in fix.costs), *([fix.candidate.price] if fix.candidate.price else [])]
+
+
+class CaseFixesOutput(serializers.Serializer[Any]):
+    """Why a case is not ready, its fixes with the best first, and what was applied or asked for."""
+
+    case = serializers.CharField()
+    why = serializers.CharField(source="found.cause.sentence", default=None)
+    first = serializers.CharField(source="found.first.key", default=None)
+    fixes = FixOutput(source="found.ranked", many=True)
+    applied = serializers.SerializerMethodField()
+
+    def get_applied(self, row: Any) -> list[str]:
+        """Sentences of what was applied or asked for and has not been undone, the last one last."""
+        return [line.evidence.get("fix") or line.evidence["asked"] for line in row["found"].applied]
+
+
 class IssueOutput(serializers.Serializer[Any]):
     """A pack handed to a case, with the loads and pieces behind it."""
 
@@ -112,6 +144,15 @@ class CaseHistoryOutput(serializers.Serializer[Any]):
 def day_list(request: Request, day: date) -> Response:  # noqa: ARG001 - every view takes it
     """Every case of a day with its readiness."""
     return Response(DayOutput(list_readiness(day, at=timezone.now())).data)
+
+
+@extend_schema(responses=CaseFixesOutput(many=True))
+@api_view(["GET"])
+def day_fixes(request: Request, day: date) -> Response:  # noqa: ARG001 - every view takes it
+    """Each case of a day that is not ready, or that was fixed: why, and what next."""
+    found = fixes_of(day_needs(day, at=timezone.now()))
+    rows = [{"case": code, "found": fixes} for code, fixes in found.items()]
+    return Response(CaseFixesOutput(rows, many=True).data)
 
 
 @extend_schema(responses=CaseHistoryOutput)
@@ -244,6 +285,7 @@ def _outcome(status: HTTPStatus, findings: Sequence[Finding]) -> Response:
 
 urlpatterns = [
     path("lists/<day:day>/", day_list, name="api-list"),
+    path("lists/<day:day>/fixes/", day_fixes, name="api-list-fixes"),
     path("cases/<str:code>/", one_case, name="api-case"),
     path("fhir/Appointment", fhir_appointments, name="api-fhir-appointments"),
     path("fhir/Appointment/<str:number>", fhir_appointment, name="api-fhir-appointment"),

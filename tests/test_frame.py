@@ -39,6 +39,9 @@ def frame(address: str, person: Person | None = None, **cookies: str) -> Page:
         ("/lists/7/", ["Lists"]),
         ("/lists/plan/9/", ["Find"]),
         ("/fit/", ["Trays", "Fit"]),
+        ("/cases/AB12/", ["Lists"]),
+        ("/packs/K000001/", ["Trays"]),
+        ("/pieces/P000001/", []),
         ("/else/", []),
     ],
 )

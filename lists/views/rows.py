@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
-from journal.findings import Finding, stops
+from journal.findings import Finding, Severity, stops
 from lists.models import Case, Requirement
 from lists.readiness import CaseReadiness, NeedReadiness
 from lists.reads import CaseFixes, CaseRow
@@ -17,10 +17,14 @@ from trays.models import Pack, Tray
 
 @dataclass(frozen=True, slots=True)
 class SetShown:
-    """One thing that a case needs, and the tray or pack that is to serve it; none while nothing is chosen."""
+    """One thing that a case needs, and the tray or pack that is to serve it; none while nothing is chosen.
+
+    `told`: what is said of its case above it already.
+    """
 
     need: NeedReadiness
     chosen: Tray | Pack | None
+    told: str = ""
 
     @property
     def complete(self) -> bool:
@@ -28,9 +32,19 @@ class SetShown:
         return self.need.verdict is Readiness.COMPLETE
 
     @property
+    def first(self) -> tuple[Finding, ...]:
+        """The first, gravest thing that is found of it, unless it is told above."""
+        return tuple(one for one in self.need.findings[:1] if one.sentence not in self.told)
+
+    @property
     def more(self) -> tuple[Finding, ...]:
-        """What is found of it besides the first, gravest thing."""
-        return self.need.findings[1:]
+        """What else is found of it."""
+        return self.need.findings[len(self.first) :]
+
+    @property
+    def folded(self) -> bool:
+        """Whether the case can begin without it and nothing of it is amiss, so that it need not be read at once."""
+        return not self.need.need.essential and self.need.verdict not in (Readiness.SHORT, Readiness.LATE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +66,36 @@ class CaseShown:
     def several(self) -> bool:
         """Whether it needs more than one thing, so that each must say its own verdict."""
         return len(self.sets) > 1
+
+    @property
+    def open_sets(self) -> tuple[SetShown, ...]:
+        """What is to be read at once."""
+        return tuple(one for one in self.sets if not one.folded)
+
+    @property
+    def folded_sets(self) -> tuple[SetShown, ...]:
+        """What the case can begin without, and nothing of it is amiss."""
+        return tuple(one for one in self.sets if one.folded)
+
+    @property
+    def warnings(self) -> tuple[Finding, ...]:
+        """What no single set explains and has to be seen to."""
+        return tuple(one for one in self.beside if one.severity is not Severity.NOTE)
+
+    @property
+    def notes(self) -> tuple[Finding, ...]:
+        """What no single set explains and is only said."""
+        return tuple(one for one in self.beside if one.severity is Severity.NOTE)
+
+    @property
+    def folded_words(self) -> str:
+        """What is folded, in words: “4 more that it can begin without, 3 of them not planned; 2 notes”."""
+        optional, notes = len(self.folded_sets), len(self.notes)
+        unplanned = sum(one.need.verdict is Readiness.NOT_PLANNED for one in self.folded_sets)
+        which = "not planned" if unplanned == optional else f"{unplanned} of them not planned"
+        said = f"{optional} more that it can begin without{f', {which}' if unplanned else ''}" if optional else ""
+        told = f"{notes} note{'' if notes == 1 else 's'}" if notes else ""
+        return "; ".join(filter(None, (said, told)))
 
     @property
     def unchosen(self) -> int:
@@ -91,10 +135,13 @@ def day_row(row: CaseRow, fixes: CaseFixes | None = None) -> CaseShown:
     needs = row.readiness.needs
     told = [finding for need in needs for finding in need.findings]
     beside = tuple(finding for finding in row.readiness.findings if finding not in told)
-    return CaseShown(row.case, row.readiness, sets_of(needs, row.case.requirements.all()), beside, fixes)
+    cause = fixes.cause.sentence if fixes and fixes.cause else ""
+    return CaseShown(row.case, row.readiness, sets_of(needs, row.case.requirements.all(), cause), beside, fixes)
 
 
-def sets_of(needs: Iterable[NeedReadiness], requirements: Iterable[Requirement]) -> tuple[SetShown, ...]:
+def sets_of(
+    needs: Iterable[NeedReadiness], requirements: Iterable[Requirement], told: str = ""
+) -> tuple[SetShown, ...]:
     """Each need with the tray or pack that was allocated to it."""
     chosen = {row.pk: row.allocation.chosen for row in requirements if getattr(row, "allocation", None)}
-    return tuple(SetShown(need, chosen.get(need.need.requirement)) for need in needs)
+    return tuple(SetShown(need, chosen.get(need.need.requirement), told) for need in needs)

@@ -110,6 +110,23 @@ def test_a_press_on_the_list_applies_the_first_fix_and_another_undoes_it() -> No
     assert chosen(case) == empty.code
 
 
+def test_a_program_reads_why_and_what_next_and_applies_it() -> None:
+    case, sterile, _ = lacking()
+    client = coordinator().client
+    address = reverse("api-list-fixes", args=[timezone.localdate(soon())])
+    (row,) = client.get(address).json()
+    assert (row["case"], row["applied"]) == (case.code, [])
+    assert row["why"]
+    assert row["fixes"][0]["sentence"] == f"Use {sterile.name} {sterile.code}."
+    assert (row["fixes"][0]["by_press"], row["fixes"][0]["ready"], row["fixes"][0]["costs"]) == (True, True, [])
+    body = {"case": case.code, "fix_key": row["first"]}
+    headers = {"Idempotency-Key": "fix-1"}
+    assert client.post("/api/lists/apply-fix/", body, "application/json", headers=headers).status_code == 200
+    (row,) = client.get(address).json()
+    assert (row["why"], row["first"], row["fixes"]) == (None, None, [])
+    assert row["applied"] == [f"Use {sterile.name} {sterile.code}."]
+
+
 def test_a_need_that_had_nothing_has_nothing_again() -> None:
     first, _, template = two_of_a_kind()
     case = m.case(template, starts_at=soon())
