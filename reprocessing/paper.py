@@ -6,7 +6,7 @@ from datetime import datetime
 
 from journal.models import Person
 from reprocessing.models import Recall
-from reprocessing.reads.recalls import items_of, tallies, whole
+from reprocessing.reads.recalls import items_of, loads_of, tallies, whole
 from trays.paper import draw
 
 
@@ -15,7 +15,7 @@ def recall_report(recall: Recall, *, by: Person, at: datetime) -> bytes:
     items = list(items_of(recall))
     context = {
         "recall": recall,
-        "loads": recall.recall_loads.select_related("load__machine"),
+        "loads": loads_of(recall),
         "tallies": tallies(items),
         "whole": whole(items),
         "by": by,

@@ -15,7 +15,7 @@ from django.db.models import F, Q, QuerySet
 from instruments.models import Piece
 from instruments.states import PieceState
 from journal.reads import policy
-from reprocessing.models import Indicator, Load, LoadPiece, Machine, Recall, RecallItem
+from reprocessing.models import Indicator, Load, LoadPiece, Machine, Recall, RecallItem, RecallLoad
 from reprocessing.recall import Biology, Cycle, Policy, Scope, policy_for, scope_of, unsettled
 from reprocessing.recall_states import IN_FORCE, Outcome
 from reprocessing.states import IndicatorKind, LoadState, MachineKind, Result
@@ -215,6 +215,11 @@ class Tally:
             if item.outcome == Outcome.FOUND and item.settled_at and item.recall.issued_at
         ]
         return timedelta(seconds=median(took)) if took else None
+
+
+def loads_of(recall: Recall) -> QuerySet[RecallLoad]:
+    """What a recall calls back, each load with the form by which it may have gone out before its result."""
+    return recall.recall_loads.select_related("load__machine", "load__exceptional_release")
 
 
 def items_of(recall: Recall) -> QuerySet[RecallItem]:

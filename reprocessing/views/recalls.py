@@ -25,6 +25,7 @@ from reprocessing.reads import trail_of
 from reprocessing.reads.recalls import (
     items_of,
     loads_drafted,
+    loads_of,
     policy_of,
     preview,
     scope_by_indicators,
@@ -121,7 +122,7 @@ def recall(request: HttpRequest, code: str) -> HttpResponse:
     by = person_of(request)
     context: dict[str, Any] = {
         "recall": row,
-        "loads": row.recall_loads.select_related("load__machine"),
+        "loads": loads_of(row),
         "preview": preview(row) if row.state == RecallState.DRAFT else None,
         "tallies": tallies(items),
         "whole": whole(items),
