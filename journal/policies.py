@@ -157,6 +157,8 @@ POLICIES: dict[str, Policy] = {
     ),
     "preclean_benches": Policy("Trays that can be pre-cleaned at once", "", 2, Origin.OURS),
     "assembly_benches": Policy("Trays that can be assembled at once", "", 2, Origin.OURS),
+    "opens_hour": Policy("Sterile services open at this full hour", "h", 0, Origin.OURS, below=24),
+    "closes_hour": Policy("Sterile services close at this full hour (24: midnight)", "h", 24, Origin.OURS, below=25),
     "uses_per_tray": Policy("Cases of a day that one tray may serve, by the plan", "", 2, Origin.OURS),
     "weight_case": Policy("What a case counts in the plan when its trays are in time", "", 2, Origin.OURS, below=1001),
     "weight_implant": Policy("What a case with a planned implant counts", "", 3, Origin.OURS, below=1001),

@@ -11,7 +11,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from lists.plans.scenario import ALL_STAGES, STAGES_LEFT, Batch, CaseDemand, Plan, Scenario, Stage, Tray, Work
+from lists.plans.calendars import Spans
+from lists.plans.scenario import ALL_STAGES, STAGES_LEFT, Batch, CaseDemand, Plan, Scenario, Tray, Work
+from lists.plans.sites import Stage
 
 Line: TypeAlias = tuple[int, Stage, str]
 """Who may share a load, or take the next bench: site, stage, and the programme where the stage is the steriliser."""
@@ -43,12 +45,14 @@ class Step:
         start_min: planned start [min].
         minutes: how long it takes [min].
         rounds: positions of the rounds that take part, one at a bench.
+        place: which machine, or which place at a bench that has shifts; None where it makes no difference.
     """
 
     line: Line
     start_min: int
     minutes: int
     rounds: tuple[int, ...]
+    place: int | None = None
 
     @property
     def end_min(self) -> int:
@@ -105,6 +109,12 @@ def course(scenario: Scenario, plan: Plan) -> Course:
     steps = [_step(scenario, entry, takers[position], rounds) for position, entry in enumerate(entries)]
     serving = {made.serves.id: position for position, made in enumerate(rounds) if made.serves}
     return Course(scenario, tuple(rounds), tuple(sorted(steps, key=lambda step: _order(step, rounds))), serving)
+
+
+def closed_times(scenario: Scenario, line: Line) -> tuple[Spans, ...] | None:
+    """When each bench or machine of a line is closed; None where all are there round the clock."""
+    site, stage, _ = line
+    return scenario.sites[site].closed(stage) if scenario.sites[site].has_calendar(stage) else None
 
 
 def servers_free_at(scenario: Scenario, line: Line) -> tuple[int, ...]:
@@ -191,7 +201,12 @@ def _step(scenario: Scenario, entry: Batch | Work, takers: Sequence[int], rounds
         units = sum(scenario.template_of(made.tray).load_units for made in members)
         if units > capacity:
             raise _refusal(f"{name} is {units} units, must be {capacity} or fewer")
-    return Step(line, entry.start_min, minutes, tuple(takers))
+    place = None
+    if scenario.sites[first.site].has_calendar(entry.stage):
+        place = entry.machine if isinstance(entry, Batch) else entry.place
+        if place is None or place >= len(servers_free_at(scenario, line)):
+            raise _refusal(f"{name} is at place {place}, must be at one of the site")
+    return Step(line, entry.start_min, minutes, tuple(takers), place)
 
 
 def _refusal(sentence: str) -> ValueError:

@@ -15,10 +15,59 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lists.chances.noise import FloatArray
+from lists.plans.calendars import Spans
 
 Days: TypeAlias = slice | NDArray[np.intp]
 
 ALL = slice(None)
+
+
+class Places:
+    """Servers that are closed at times, so that it matters which of them serves.
+
+    Args:
+        free_at_min: from when each is free [min], at least one.
+        closed: when each cannot be used; what begins by then as planned, is finished, however long it takes.
+        days: how many days run side by side.
+    """
+
+    __slots__ = ("_closed", "_free")
+
+    def __init__(self, free_at_min: Sequence[float], closed: Sequence[Spans], days: int) -> None:
+        self._free: FloatArray = np.repeat(np.array(free_at_min, dtype=np.float64)[:, np.newaxis], days, axis=1)
+        self._closed = closed
+
+    def begins(
+        self, there_min: FloatArray, minutes: float, days: Days = ALL, place: int | None = None
+    ) -> tuple[FloatArray, NDArray[np.intp]]:
+        """When the next in line begins, and where: at the place that is given, else where it is soonest.
+
+        Args:
+            there_min: when he is there [min], for each of these days.
+            minutes: how long it should take: so long the place must not be closed [min].
+            days: which days; each once.
+            place: which of them.
+        """
+        places = range(len(self._free)) if place is None else (place,)
+        begins = np.array([self._first(one, np.maximum(there_min, self._free[one, days]), minutes) for one in places])
+        soonest = begins.argmin(axis=0)
+        return begins.min(axis=0), np.array(places)[soonest]
+
+    def take(self, until_min: FloatArray, days: Days = ALL, places: NDArray[np.intp] | None = None) -> None:
+        """Let those be busy until then [min], on these days.
+
+        Raises:
+            ValueError: it is not said which.
+        """
+        if places is None:
+            raise ValueError("Cannot serve anyone: no place is given, must be one for each day.")
+        self._free[places, np.arange(self._free.shape[1])[days]] = until_min
+
+    def _first(self, place: int, earliest_min: FloatArray, minutes: float) -> FloatArray:
+        begins = earliest_min
+        for start, end in self._closed[place] if minutes else ():
+            begins = np.where((begins < end) & (begins + minutes > start), end, begins)
+        return begins
 
 
 class Servers:
@@ -44,13 +93,22 @@ class Servers:
         """When the first of them is free [min], for each of these days."""
         return self._free[0, days]
 
-    def take(self, until_min: FloatArray, days: Days = ALL) -> None:
+    def begins(
+        self, there_min: FloatArray, minutes: float, days: Days = ALL, place: int | None = None
+    ) -> tuple[FloatArray, None]:
+        """When the next in line begins [min]; how long it should take and where makes no difference here."""
+        del minutes, place
+        return np.maximum(there_min, self.free_min(days)), None
+
+    def take(self, until_min: FloatArray, days: Days = ALL, places: NDArray[np.intp] | None = None) -> None:
         """Let the first that is free be busy until then [min], on these days.
 
         Args:
             until_min: end for each of these days, not before it was free.
             days: which days; each once.
+            places: makes no difference here.
         """
+        del places
         last = until_min
         for later in range(1, len(self._free)):
             other = self._free[later, days]

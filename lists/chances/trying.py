@@ -17,10 +17,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lists.chances.following import Course, Line, Step, servers_free_at
+from lists.chances.following import Course, Line, Step, closed_times, servers_free_at
 from lists.chances.noise import NONE, Draws, FloatArray, LoadPolicy, Noise
-from lists.chances.queueing import ALL, Days, Servers
-from lists.plans.scenario import ALL_STAGES, Stage, TrayState
+from lists.chances.queueing import ALL, Days, Places, Servers
+from lists.plans.scenario import ALL_STAGES, TrayState
+from lists.plans.sites import Stage
 
 MACHINES = frozenset({Stage.WASHER, Stage.STERILISER})
 PRECLEAN, ASSEMBLY, OVERRUN, PICKUP, REPEAT, FIRST_PICKUP = range(6)  # what a stream of random numbers is for
@@ -63,7 +64,7 @@ class _Run:
         self.there_min: FloatArray = np.full((len(way.rounds), draws.days), np.inf)
         self.tray_number = {tray.id: number for number, tray in enumerate(way.scenario.trays)}
         self.case_number = {case.id: number for number, case in enumerate(way.scenario.cases)}
-        self.servers: dict[tuple[int, Stage], Servers] = {}
+        self.servers: dict[tuple[int, Stage], Servers | Places] = {}
         self.factors: dict[Step, FloatArray] = {}
         self.step_of = {(position, step.line[1]): step for step in way.steps for position in step.rounds}
         self.taken: set[Step] = set()
@@ -148,9 +149,10 @@ class _Run:
         """A tray at a bench on some days, on each of them from when it is there."""
         (position,), (_, stage, _) = step.rounds, step.line
         servers = self.of_line(step.line)
-        begins_min = self.begin(step, np.maximum(there_min, servers.free_min(days)))
+        earliest_min, places = servers.begins(there_min, step.minutes, days, step.place)
+        begins_min = self.begin(step, earliest_min)
         ends_min = begins_min + step.minutes * self.factor(step)[days]
-        servers.take(ends_min, days)
+        servers.take(ends_min, days, places)
         passed = self.way.rounds[position].stages.index(stage) + 1
         self.arrive(position, passed, ends_min, days, minute + step.minutes)
 
@@ -163,11 +165,12 @@ class _Run:
         if self.noise.policy is LoadPolicy.CUTOFF:
             cutoff_min = np.maximum(step.start_min + self.noise.cutoff_min, there_min.min(axis=0))
             leaves_min = np.minimum(leaves_min, cutoff_min)
-        begins_min = self.begin(step, np.maximum(leaves_min, self.of_line(step.line).free_min()))
+        earliest_min, places = self.of_line(step.line).begins(leaves_min, step.minutes, place=step.place)
+        begins_min = self.begin(step, earliest_min)
         known = np.isfinite(there_min)
         on_board = known & (there_min <= begins_min)
         members = [(position, _on(there)) for position, there in zip(step.rounds, on_board, strict=True)]
-        self.depart(step.line, begins_min, members, step.start_min)
+        self.depart(step.line, (begins_min, places), members, step.start_min)
         for position, missed in zip(step.rounds, known & ~on_board, strict=True):
             if missed.any():
                 days = np.flatnonzero(missed)
@@ -190,20 +193,32 @@ class _Run:
             first_min = np.full(self.draws.days, np.inf)
             for _, days, since_min in self.late[line]:
                 first_min[days] = np.minimum(first_min[days], since_min)
-            self.depart(line, np.maximum(first_min, self.of_line(line).free_min()), [], minute)
+            self.depart(line, self.of_line(line).begins(first_min, self.cycle_min(line)), [], minute)
 
-    def depart(self, line: Line, begins_min: FloatArray, members: list[tuple[int, Days]], minute: int) -> None:
+    def cycle_min(self, line: Line) -> int:
+        """How long a cycle of a machine takes as planned [min]."""
+        _, stage, programme = line
+        scenario = self.way.scenario
+        return scenario.programme_min[programme] if stage is Stage.STERILISER else scenario.washer_min
+
+    def depart(
+        self,
+        line: Line,
+        begins: tuple[FloatArray, NDArray[np.intp] | None],
+        members: list[tuple[int, Days]],
+        minute: int,
+    ) -> None:
         """A load leaves, on the days on which it begins at all, with its members and with who is late and has room."""
-        scenario, rounds, (site, stage, programme) = self.way.scenario, self.way.rounds, line
+        scenario, rounds, (site, stage, _), (begins_min, places) = self.way.scenario, self.way.rounds, line, begins
         aboard = [*members, *self.boarding(line, begins_min, members)]
-        cycle_min = scenario.programme_min[programme] if stage is Stage.STERILISER else scenario.washer_min
+        cycle_min = self.cycle_min(line)
         number = (ALL_STAGES.index(stage), site, not members, self.departed[site, stage, not members])
         self.departed[site, stage, not members] += 1
         repeat = self.noise.steriliser_repeat if stage is Stage.STERILISER else self.noise.wash_repeat
         emptied_min = begins_min + cycle_min * self.draws.cycles(repeat, REPEAT, *number)
         emptied_min = emptied_min + self.draws.of(self.noise.pickup_min, 0, PICKUP, *number)
         leaves = _on(np.isfinite(begins_min))
-        self.of_line(line).take(emptied_min[leaves], leaves)
+        self.of_line(line).take(emptied_min[leaves], leaves, None if places is None else places[leaves])
         for position, days in aboard:
             made = rounds[position]
             wait_min = scenario.wait_min(made.tray) if stage is Stage.STERILISER else 0
@@ -231,11 +246,13 @@ class _Run:
         """Room that the tray of a round takes in a machine."""
         return self.way.scenario.template_of(self.way.rounds[position].tray).load_units
 
-    def of_line(self, line: Line) -> Servers:
+    def of_line(self, line: Line) -> Servers | Places:
         """The benches or machines of a line; sterilisers of a site serve all its programmes."""
         place = line[:2]
         if place not in self.servers:
-            self.servers[place] = Servers(servers_free_at(self.way.scenario, line), self.draws.days)
+            free, closed = servers_free_at(self.way.scenario, line), closed_times(self.way.scenario, line)
+            days = self.draws.days
+            self.servers[place] = Servers(free, days) if closed is None else Places(free, closed, days)
         return self.servers[place]
 
     def factor(self, step: Step) -> FloatArray:

@@ -10,11 +10,13 @@ import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
-from datetime import UTC, date, datetime, timedelta
-from math import ceil
+from datetime import UTC, date, datetime, time, timedelta
+from math import ceil, floor
 from typing import Any
 
-from lists.plans.scenario import CaseDemand, Scenario, Site, Template, Tray, TrayState
+from lists.plans.calendars import Closed, Shift
+from lists.plans.scenario import CaseDemand, Scenario, Template, Tray, TrayState
+from lists.plans.sites import LATEST_MIN, Site
 from lists.stages import Stage, StageTimes, first_step_ends
 
 ANY_PROGRAMME = "any"  # of a tray none of whose programmes is known
@@ -121,6 +123,7 @@ class MachineFact:
         capacity: trays in one load.
         running_since: when its running load started.
         building: whether a load with something in it waits to be started.
+        closed: planned closures, from when to when.
     """
 
     code: str
@@ -129,6 +132,7 @@ class MachineFact:
     capacity: int
     running_since: datetime | None = None
     building: bool = False
+    closed: tuple[tuple[datetime, datetime], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +150,8 @@ class DayFacts:
         assembly_benches: how many can be assembled at once.
         uses_per_tray: how many cases of a day a tray may serve.
         careful: whether the times are those that eight of ten keep.
+        hours: full hours of the day at which sterile services open and close; the close is on the next day where it
+            is not after the opening. Round the clock: 0 and 24.
     """
 
     day: date
@@ -158,6 +164,7 @@ class DayFacts:
     assembly_benches: int
     uses_per_tray: int
     careful: bool = False
+    hours: tuple[int, int] = (0, 24)
 
     def document(self) -> dict[str, Any]:
         """As plain values: each case, tray, machine and number under its name."""
@@ -171,6 +178,8 @@ class DayFacts:
                 "preclean_benches": self.preclean_benches,
                 "assembly_benches": self.assembly_benches,
                 "uses_per_tray": self.uses_per_tray,
+                "opens_hour": self.hours[0],
+                "closes_hour": self.hours[1],
             },
         }
 
@@ -223,7 +232,7 @@ def scenario_of(facts: DayFacts, *, now: datetime) -> PlannedDay:
     kinds = _Kinds.of(facts, [demand for _, demand in demands])
     washers = [machine for machine in facts.machines if machine.washes]
     sterilisers = [machine for machine in facts.machines if not machine.washes]
-    times = facts.times
+    times, manned = facts.times, _manned(facts, now, origin)
     scenario = Scenario(
         templates=tuple(
             Template(number, times.preclean_min, times.assemble_min, facts.programmes.get(template, ANY_PROGRAMME))
@@ -237,6 +246,10 @@ def scenario_of(facts: DayFacts, *, now: datetime) -> PlannedDay:
                 facts.assembly_benches,
                 *_machines(washers, times.wash_min, origin, now),
                 *_machines(sterilisers, times.sterilise_min, origin, now),
+                washers_closed=_closed(washers, manned, origin),
+                sterilisers_closed=_closed(sterilisers, manned, origin),
+                preclean_shifts=_shifts(manned, facts.preclean_benches),
+                assembly_shifts=_shifts(manned, facts.assembly_benches),
             ),
         ),
         washer_min=times.wash_min,
@@ -309,6 +322,44 @@ def _machines(
         at = now if machine.running_since is None else max(now, machine.running_since + cycle)
         free.append(_minute(at + cycle if machine.building else at, origin))
     return min((machine.capacity for machine in machines), default=0), tuple(free)
+
+
+def _manned(facts: DayFacts, now: datetime, origin: datetime) -> tuple[tuple[int, int], ...] | None:
+    """When sterile services are open, until the day after the one that is planned; None = round the clock [min]."""
+    opens, closes = facts.hours
+    if facts.hours == (0, 24) or opens == closes:
+        return None
+    spans = []
+    for later in range(-1, (facts.day - now.date()).days + 2):
+        midnight = datetime.combine(now.date() + timedelta(days=later), time(), now.tzinfo)
+        start = midnight + timedelta(hours=opens)  # by the clock on the wall
+        end = midnight + timedelta(hours=closes if closes > opens else closes + 24)
+        spans.append((max(0, _minute(start, origin)), _minute(end, origin)))
+    return tuple(span for span in spans if span[0] < span[1])
+
+
+def _closed(
+    machines: Sequence[MachineFact], manned: Sequence[tuple[int, int]] | None, origin: datetime
+) -> tuple[tuple[Closed, ...], ...] | None:
+    """Planned closures, and the hours in which nobody is there; None where there are none."""
+    if manned is None and not any(machine.closed for machine in machines):
+        return None
+    ends = [0, *(end for _, end in manned)] if manned is not None else []
+    starts = [*(start for start, _ in manned), LATEST_MIN] if manned is not None else []
+    nobody = list(zip(ends, starts, strict=True))
+    planned = [
+        [(_floor(start, origin), _minute(end, origin)) for start, end in machine.closed] for machine in machines
+    ]
+    spans = [[(max(0, start), min(end, LATEST_MIN)) for start, end in [*nobody, *of]] for of in planned]
+    return tuple(tuple(Closed(start, end) for start, end in of if start < end) for of in spans)
+
+
+def _shifts(manned: Sequence[tuple[int, int]] | None, hands: int) -> tuple[Shift, ...] | None:
+    return None if manned is None else tuple(Shift(start, end, hands) for start, end in manned)
+
+
+def _floor(moment: datetime, origin: datetime) -> int:
+    return floor((moment.astimezone(UTC) - origin) / timedelta(minutes=1))
 
 
 def _minute(moment: datetime, origin: datetime) -> int:

@@ -12,13 +12,15 @@ from typing import Any
 from lists.chances.forecast import CaseChance
 from lists.plans.day_facts import DayFacts, PlannedDay
 from lists.plans.documents import read_plan, written_plan
-from lists.plans.scenario import Plan, Stage
+from lists.plans.scenario import Plan
+from lists.plans.sites import LATEST_MIN, Stage
 
 CAUSES: Mapping[str, str] = {
     "no_tray_of_template": "No tray",
     "all_quarantined": "None can be used",
     "bi_hold": "Held for its indicator",
     "loan_return": "Loan is back too late",
+    "closed_time": "Closed, or nobody at the bench",
     "chain_too_long": "Too little time",
     "trays_taken": "Trays serve other cases",
     "queue_preclean": "Queue at the pre-clean bench",
@@ -95,6 +97,7 @@ class Step:
         ends_at: when it is done.
         trays: codes and names.
         cases: codes of the cases that the trays serve.
+        number: which place of the bench, counted from 1; None where it makes no difference.
     """
 
     stage: Stage
@@ -103,6 +106,7 @@ class Step:
     ends_at: datetime
     trays: tuple[tuple[str, str], ...]
     cases: tuple[str, ...]
+    number: int | None = None
 
     @property
     def is_load(self) -> bool:
@@ -129,8 +133,23 @@ def stored(facts: DayFacts, planned: PlannedDay, plan: Plan, chances: Iterable[C
         "demands": [[case.code, demand.wants, demand.essential, demand.template] for case, demand in planned.cases],
         "trays": [[tray.code, tray.name] for tray in planned.trays],
         "machines": {Stage.WASHER: list(planned.washers), Stage.STERILISER: list(planned.sterilisers)},
+        "closed": _closed(planned),
         "facts": facts.document(),
     }
+
+
+def _closed(planned: PlannedDay) -> dict[str, list[tuple[int, int]]]:
+    """When each machine, and each place at a bench, cannot be used, by its name [min]."""
+    (site,) = planned.scenario.sites
+    names = {
+        Stage.WASHER: planned.washers,
+        Stage.STERILISER: planned.sterilisers,
+        **{
+            stage: [f"{bench} {place + 1}" for place in range(site.benches(stage))] for stage, bench in BENCHES.items()
+        },
+    }
+    spans = {name: closed for stage, of in names.items() for name, closed in zip(of, site.closed(stage), strict=True)}
+    return {name: list(closed) for name, closed in spans.items() if closed}
 
 
 class DayPlan:
@@ -177,12 +196,13 @@ class DayPlan:
     def steps(self) -> tuple[Step, ...]:
         """Loads and bench work, by begin; of one minute, what comes first on the way."""
         machines = self.result["machines"]
-        raw = [
-            (batch.stage, machines[batch.stage][batch.machine], batch.start_min, batch.end_min, batch.trays)
+        raw: list[tuple[Stage, str, int, int, tuple[int, ...], int | None]] = [
+            (batch.stage, machines[batch.stage][batch.machine], batch.start_min, batch.end_min, batch.trays, None)
             for batch in self.plan.batches
         ]
         raw += [
-            (work.stage, BENCHES[work.stage], work.start_min, work.end_min, (work.tray,)) for work in self.plan.work
+            (work.stage, BENCHES[work.stage], work.start_min, work.end_min, (work.tray,), work.place)
+            for work in self.plan.work
         ]
         order = list(Stage)
         raw.sort(key=lambda row: (row[2], order.index(row[0]), row[1], row[4]))
@@ -194,9 +214,16 @@ class DayPlan:
                 self.at(end),
                 tuple(self.tray[tray] for tray in trays),
                 tuple(dict.fromkeys(case for tray in trays for case in self._next_served(tray, end))),
+                None if at is None else at + 1,
             )
-            for stage, place, start, end, trays in raw
+            for stage, place, start, end, trays, at in raw
         )
+
+    @property
+    def closed(self) -> tuple[tuple[str, datetime, datetime], ...]:
+        """Of each machine and place at a bench, when it cannot be used; a plan of old says nothing of that."""
+        spans = self.result.get("closed", {}).items()
+        return tuple((name, self.at(start), self.at(min(end, LATEST_MIN))) for name, of in spans for start, end in of)
 
     def next_load(self, now: datetime) -> Step | None:
         """The first load that is not over yet."""

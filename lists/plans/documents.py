@@ -6,22 +6,20 @@ from dataclasses import asdict
 from typing import Any
 
 from journal.documents import Reader, listed, mapped, nullable, one_of, record, text, truth, whole
+from lists.plans.calendars import Closed, Shift
 from lists.plans.scenario import (
     GREATEST_WEIGHT,
-    LATEST_MIN,
-    MOST,
     Batch,
     CaseDemand,
     Plan,
     PlannedCase,
     Scenario,
-    Site,
-    Stage,
     Template,
     Tray,
     TrayState,
     Work,
 )
+from lists.plans.sites import LATEST_MIN, MOST, Site, Stage
 
 NUMBER = whole(2**53)  # ids; beyond, JSON of other programs is no longer exact
 POSITION = whole(MOST)
@@ -55,11 +53,20 @@ SITE = {
     "steriliser_capacity": COUNT,
     "sterilisers_free_at_min": MINUTES,
 }
+SPAN_OF_DAY = {"start_min": MINUTE, "end_min": MINUTE}
+CLOSED = nullable(listed(listed(record(SPAN_OF_DAY)), most=MOST))
+SHIFTS = nullable(listed(record({**SPAN_OF_DAY, "hands": COUNT}), most=MOST))
+SITE_MORE = {
+    "washers_closed": CLOSED,
+    "sterilisers_closed": CLOSED,
+    "preclean_shifts": SHIFTS,
+    "assembly_shifts": SHIFTS,
+}
 SCENARIO = {
     "templates": listed(record(TEMPLATE)),
     "trays": listed(record(TRAY, TRAY_MORE)),
     "cases": listed(record(CASE)),
-    "sites": listed(record(SITE), most=MOST),
+    "sites": listed(record(SITE, SITE_MORE), most=MOST),
     "washer_min": MINUTE,
     "programme_min": mapped(MINUTE),
     "cooling_min": MINUTE,
@@ -93,7 +100,9 @@ PLAN = {
     "batches": listed(
         record({"machine": POSITION, "stage": one_of([Stage.WASHER, Stage.STERILISER]), **SPAN, "trays": TRAYS})
     ),
-    "work": listed(record({"tray": NUMBER, "stage": one_of([Stage.PRECLEAN, Stage.ASSEMBLY]), **SPAN})),
+    "work": listed(
+        record({"tray": NUMBER, "stage": one_of([Stage.PRECLEAN, Stage.ASSEMBLY]), **SPAN}, {"place": POSITION})
+    ),
 }
 
 
@@ -110,7 +119,7 @@ def read_scenario(document: object, name: str = "") -> Scenario:
             "templates": tuple(Template(**entry) for entry in values["templates"]),
             "trays": tuple(Tray(**{**entry, "state": TrayState(entry["state"])}) for entry in values["trays"]),
             "cases": tuple(CaseDemand(**{**entry, "accepts": tuple(entry["accepts"])}) for entry in values["cases"]),
-            "sites": tuple(Site(**_tuples(entry)) for entry in values["sites"]),
+            "sites": tuple(_site(entry) for entry in values["sites"]),
         }
     )
 
@@ -143,15 +152,39 @@ def written_plan(plan: Plan) -> dict[str, Any]:
         "batches": [
             {**asdict(entry), "stage": str(entry.stage), "trays": list(entry.trays)} for entry in plan.batches
         ],
-        "work": [{**asdict(entry), "stage": str(entry.stage)} for entry in plan.work],
+        "work": [_written_work(entry) for entry in plan.work],
     }
 
 
 def written_scenario(scenario: Scenario) -> dict[str, Any]:
     """The document of a day."""
     plain = {name: getattr(scenario, name) for name in SCENARIO}
-    lists = {name: [asdict(entry) for entry in plain[name]] for name in ("templates", "trays", "cases", "sites")}
-    return {**plain, **lists, "programme_min": dict(scenario.programme_min)}
+    lists = {name: [asdict(entry) for entry in plain[name]] for name in ("templates", "trays", "cases")}
+    sites = [_written_site(site) for site in scenario.sites]
+    return {**plain, **lists, "sites": sites, "programme_min": dict(scenario.programme_min)}
+
+
+def _written_work(entry: Work) -> dict[str, Any]:
+    values = {**asdict(entry), "stage": str(entry.stage)}
+    return {name: value for name, value in values.items() if value is not None}
+
+
+def _site(entry: dict[str, Any]) -> Site:
+    more: dict[str, Any] = {}
+    for name in ("washers_closed", "sterilisers_closed"):
+        if entry.get(name) is not None:
+            more[name] = tuple(tuple(Closed(**span) for span in of) for of in entry[name])
+    for name in ("preclean_shifts", "assembly_shifts"):
+        if entry.get(name) is not None:
+            more[name] = tuple(Shift(**shift) for shift in entry[name])
+    return Site(**{**_tuples(entry), **dict.fromkeys(SITE_MORE), **more})
+
+
+def _written_site(site: Site) -> dict[str, Any]:
+    """What is not said of a site is left out."""
+    values = asdict(site)
+    more = {name: values[name] for name in SITE_MORE if values[name] is not None}
+    return {name: values[name] for name in SITE} | more
 
 
 def _tuples(entry: dict[str, Any]) -> dict[str, Any]:

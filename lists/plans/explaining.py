@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from lists.plans.candidates import Candidate, site_jobs
 from lists.plans.jobs import Day, Job
-from lists.plans.scenario import Stage, TrayState
+from lists.plans.scenario import TrayState
 from lists.plans.schedule import list_schedule, starts
+from lists.plans.sites import Stage
 
 NO_TRAY_OF_TEMPLATE = "no_tray_of_template"
 ALL_QUARANTINED = "all_quarantined"
 BI_HOLD = "bi_hold"
 LOAN_RETURN = "loan_return"
 CHAIN_TOO_LONG = "chain_too_long"
+CLOSED_TIME = "closed_time"
 TRAYS_TAKEN = "trays_taken"
 QUEUE = "queue_"
 
@@ -32,8 +34,9 @@ def explained(day: Day, plan: Candidate, case: int) -> Cause:
 
     Returns:
         The cause as a slug, and a sentence with minutes. In this order: no tray of an accepted template; all of them
-        quarantined; the best of them, alone, late because of the hold for implants, because a loan comes back too
-        late, or because what is left to be done takes too long; all that alone would be in time serve others; else
+        quarantined; the best of them, alone, late because of the hold for implants, because a loan comes back
+        too late, because of closed times, or because what is left to be done takes too long; all that alone would be
+        in time serve others; else
         the stage where the best free one would wait longest.
     """
     trays = list(day.moves[case])
@@ -63,7 +66,15 @@ def _alone_late(day: Day, case: int, trays: Sequence[int]) -> Cause:
         loans = [tray for tray in trays if scenario.trays[tray].state is TrayState.ON_LOAN]
         if loans and all(not scenario.trays[tray].usable for tray in trays):
             return LOAN_RETURN, f"Tray {scenario.trays[loans[0]].id} is on loan, and nobody knows when it comes back."
+        if _in_time_if_open(day, case, trays):
+            return CLOSED_TIME, "All that could serve it waits for what is closed; without that one would be in time."
         return CHAIN_TOO_LONG, "No tray of an accepted template has a bench and a machine for all that is left to do."
+    return _best_late(day, case, ready)
+
+
+def _best_late(day: Day, case: int, ready: Mapping[int, int]) -> Cause:
+    """Even the best tray, alone, is ready too late."""
+    scenario = day.scenario
     best = min(ready, key=lambda tray: (ready[tray] - day.deadline_min[case][tray], tray))
     short = ready[best] - day.deadline_min[case][best]
     said = f"tray {scenario.trays[best].id}, alone, is sterile at minute {ready[best]}, {short} min too late"
@@ -80,7 +91,19 @@ def _alone_late(day: Day, case: int, trays: Sequence[int]) -> Cause:
             at_once = route.alone_min(scenario.sites[there.site], 0)
             if at_once <= day.deadline_min[case][tray]:
                 return LOAN_RETURN, f"Tray {there.id} comes back from loan at minute {there.free_at_min}: {said}."
+    if _in_time_if_open(day, case, ready):
+        return CLOSED_TIME, f"Even the best, {said}; without closed times and shifts one would be in time."
     return CHAIN_TOO_LONG, f"What is left to be done takes too long: the best, {said}."
+
+
+def _in_time_if_open(day: Day, case: int, trays: Iterable[int]) -> bool:
+    """Whether one of the trays, alone, would be in time if all were open and manned round the clock."""
+    for tray in trays:
+        route, release = day.way(tray)
+        site = day.scenario.sites[day.site_of[tray]].round_the_clock
+        if route is not None and route.alone_min(site, release) <= day.deadline_min[case][tray]:
+            return True
+    return False
 
 
 def _quarantined(day: Day, case: int, trays: Sequence[int]) -> str:

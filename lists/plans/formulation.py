@@ -12,10 +12,11 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
+from lists.plans.calendars import blocked, interchangeable
 from lists.plans.candidates import SLACK_CAP_MIN, Candidate
 from lists.plans.jobs import BENCHES, Assignment, Day, Route
-from lists.plans.scenario import Stage
-from lists.plans.schedule import Run, starts
+from lists.plans.schedule import ANY, Run, starts
+from lists.plans.sites import Stage
 
 if TYPE_CHECKING:
     from ortools.sat.python.cp_model import BoolVarT, CpModel, IntVar
@@ -52,6 +53,7 @@ class Load:
     start: Any
     used: Any
     members: dict[Key, Any] = field(default_factory=dict)
+    places: list[Any] = field(default_factory=list)
 
 
 def uses(day: Day, cases: Sequence[int], trays: Iterable[int]) -> list[Use]:
@@ -93,6 +95,7 @@ class Model:
         self.used: dict[Key, BoolVarT] = {}
         self.start: dict[tuple[Key, Stage], IntVar] = {}
         self.span: dict[tuple[Key, Stage], tuple[int, int]] = {}  # earliest and latest start
+        self.places: dict[tuple[Key, Stage], list[Any]] = {}  # at which place of the bench, where that matters
         self.loads: list[Load] = []
         self.least_slack: IntVar = self.programme.new_int_var(0, SLACK_CAP_MIN, "")
         self._choices()
@@ -174,8 +177,7 @@ class Model:
         minute, before, length = use.release_min, None, 0
         site = day.scenario.sites[day.site_of[use.tray]]
         for stage, minutes in use.route.stages:
-            if stage not in BENCHES:
-                minute = max(minute, min(site.free_at_min(stage)))
+            minute = site.first_start(stage, minute, minutes)
             span = self.span[key, stage] = (minute, max(minute, latest[stage]))
             start = self.start[key, stage] = new.new_int_var(*span, "")
             if before is not None:
@@ -202,29 +204,46 @@ class Model:
         ]
 
     def _benches(self, site: int, stage: Stage) -> None:
-        spans = [
-            self.programme.new_optional_fixed_size_interval_var(self.start[key, stage], minutes, self.used[key], "")
-            for key, _, minutes in self._at(site, stage)
-            if minutes
-        ]
-        self.programme.add_cumulative(spans, [1] * len(spans), self.day.scenario.sites[site].benches(stage))
+        runs = {key: (self.start[key, stage], minutes, self.used[key]) for key, _, minutes in self._at(site, stage)}
+        for key, places in self._in_places(site, stage, runs).items():
+            self.places[key, stage] = places
 
     def _machines(self, site: int, stage: Stage) -> None:
-        new, place = self.programme, self.day.scenario.sites[site]
-        free = place.free_at_min(stage)
         families: Mapping[str, list[tuple[Key, Use, int]]] = defaultdict(list)
         for key, use, minutes in self._at(site, stage):
             families["" if stage is Stage.WASHER else use.route.programme].append((key, use, minutes))
-        spans = [new.new_fixed_size_interval_var(0, minute, "") for minute in free if minute]
-        for family in families.values():
-            loads = self._family(site, stage, family)
-            self.loads.extend(loads)
-            spans.extend(
-                new.new_optional_fixed_size_interval_var(load.start, load.minutes, load.used, "")
-                for load in loads
-                if load.minutes
-            )
-        new.add_cumulative(spans, [1] * len(spans), len(free))
+        loads = [load for family in families.values() for load in self._family(site, stage, family)]
+        runs = {position: (load.start, load.minutes, load.used) for position, load in enumerate(loads)}
+        for position, places in self._in_places(site, stage, runs).items():
+            loads[position].places = places
+        self.loads.extend(loads)
+
+    def _in_places(self, site: int, stage: Stage, runs: Mapping[Any, tuple[Any, int, Any]]) -> dict[Any, list[Any]]:
+        """Runs (start, minutes, whether at all) share benches or machines; at which, where counting does not do."""
+        new, place = self.programme, self.day.scenario.sites[site]
+        spans = [
+            blocked(closed, at) for closed, at in zip(place.closed(stage), place.free_from_min(stage), strict=True)
+        ]
+        runs = {name: run for name, run in runs.items() if run[1]}
+        if interchangeable(spans):
+            busy = [self._closed(span) for of in spans for span in of]
+            busy += [new.new_optional_fixed_size_interval_var(*run, "") for run in runs.values()]
+            new.add_cumulative(busy, [1] * len(busy), len(spans))
+            return {}
+        chosen: dict[Any, list[Any]] = {name: [] for name in runs}
+        for of in spans:
+            busy = [self._closed(span) for span in of]
+            for name, (start, minutes, _) in runs.items():
+                chosen[name].append(new.new_bool_var(""))
+                busy.append(new.new_optional_fixed_size_interval_var(start, minutes, chosen[name][-1], ""))
+            new.add_no_overlap(busy)
+        for name, (_, _, used) in runs.items():
+            new.add_exactly_one([*chosen[name], ~used])
+        return chosen
+
+    def _closed(self, span: tuple[int, int]) -> Any:
+        start, end = span
+        return self.programme.new_fixed_size_interval_var(start, end - start, "")
 
     def _family(self, site: int, stage: Stage, family: Sequence[tuple[Key, Use, int]]) -> list[Load]:
         """The loads of one programme: each named after its first member in the list, whose start is its own."""
@@ -279,6 +298,11 @@ class Model:
             together = {key for key in load.members if run is not None and placed.get((key, load.stage)) is run}
             leads = run is not None and bool(together) and leader == self._leader(run, mine)
             values |= {member: int(leads and key in together) for key, member in load.members.items()}
+            at = run.place if leads and run is not None else ANY
+            values |= {place: int(number == at) for number, place in enumerate(load.places)}
+        for found, places in self.places.items():
+            at = placed[found].place if found in placed else ANY
+            values |= {place: int(number == at) for number, place in enumerate(places)}
         values[self.least_slack] = candidate.worth[1]
         return values
 
@@ -298,13 +322,19 @@ class Model:
         for (key, stage), start in self.start.items():
             if key in case_of and stage in BENCHES:
                 begin = value(start)
-                found[self.day.site_of[key[0]]].append(Run(stage, 0, begin, begin, (case_of[key],)))
+                place = _place(self.places.get((key, stage), ()), value)
+                found[self.day.site_of[key[0]]].append(Run(stage, place, begin, begin, (case_of[key],)))
         for load in self.loads:
             cases = tuple(sorted(case_of[key] for key, member in load.members.items() if value(member)))
             if cases:
                 begin = value(load.start)
-                found[load.site].append(Run(load.stage, 0, begin, begin + load.minutes, cases))
+                place = _place(load.places, value)
+                found[load.site].append(Run(load.stage, place, begin, begin + load.minutes, cases))
         return found
+
+
+def _place(places: Sequence[Any], value: Any) -> int:
+    return next((number for number, place in enumerate(places) if value(place)), ANY)
 
 
 def merged(assignment: Assignment, chosen: Mapping[int, int], cases: Iterable[int]) -> Assignment:

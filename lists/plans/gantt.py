@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from lists.plans.day_plan import Step
-from lists.plans.scenario import Stage
+from lists.plans.sites import Stage
 
 LEFT, RIGHT, TOP, ROW_HEIGHT, BAR_HEIGHT = 170, 20, 34, 34, 26  # of the picture [px]
 HOUR_WIDTH = 110  # an hour must hold its clock time, and a cycle its word [px]
@@ -42,6 +42,16 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
+class ClosedBar:
+    """A time in which a machine or a place of a bench cannot be used [px], and the same in words."""
+
+    x: int
+    y: int
+    width: int
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class Tick:
     """A full hour of the clock."""
 
@@ -58,9 +68,10 @@ class Gantt:
     rows: tuple[Row, ...]
     bars: tuple[Bar, ...]
     ticks: tuple[Tick, ...]
+    closed: tuple[ClosedBar, ...] = ()
 
 
-def gantt(steps: Sequence[Step]) -> Gantt | None:
+def gantt(steps: Sequence[Step], closed: Iterable[tuple[str, datetime, datetime]] = ()) -> Gantt | None:
     """The picture of these steps; None when there are none.
 
     Work at a bench stands in as many rows as overlap. The clock is the unit's: the hours are those of its own
@@ -68,6 +79,7 @@ def gantt(steps: Sequence[Step]) -> Gantt | None:
 
     Args:
         steps: what is done, by begin.
+        closed: of a machine or a place of a bench, from when to when it cannot be used.
     """
     if not steps:
         return None
@@ -84,7 +96,22 @@ def gantt(steps: Sequence[Step]) -> Gantt | None:
         moment = datetime.fromtimestamp(first.timestamp() + hour * 3600, zone)
         label = f"{moment:%H:%M}" if hour and moment.hour else f"{moment:%a %H:%M}"
         ticks.append(Tick(LEFT + hour * HOUR_WIDTH, label))
-    return Gantt(LEFT + hours * HOUR_WIDTH + RIGHT, TOP + len(rows) * ROW_HEIGHT, rows, bars, tuple(ticks))
+    width, height = LEFT + hours * HOUR_WIDTH + RIGHT, TOP + len(rows) * ROW_HEIGHT
+    return Gantt(width, height, rows, bars, tuple(ticks), tuple(_closed(closed, rows, first, hours)))
+
+
+def _closed(
+    closed: Iterable[tuple[str, datetime, datetime]], rows: Iterable[Row], first: datetime, hours: int
+) -> Iterable[ClosedBar]:
+    """What of the closed times lies in the picture."""
+    row_of = {row.name: row for row in rows}
+    for name, start, end in closed:
+        low, high = (
+            min(max(0, _px(moment.timestamp() - first.timestamp())), hours * HOUR_WIDTH) for moment in (start, end)
+        )
+        if name in row_of and low < high:
+            words = f"{name}: closed or nobody there from {start:%a %H:%M} to {end:%a %H:%M}"
+            yield ClosedBar(LEFT + low, row_of[name].y, high - low, words)
 
 
 def _lanes(steps: Iterable[Step]) -> dict[str, list[Step]]:
@@ -93,8 +120,8 @@ def _lanes(steps: Iterable[Step]) -> dict[str, list[Step]]:
     for step in steps:
         name = step.place
         if not step.is_load:
-            number = 1
-            while (row := lanes.get(f"{name} {number}")) and row[-1].ends_at > step.starts_at:
+            number = step.number or 1
+            while not step.number and (row := lanes.get(f"{name} {number}")) and row[-1].ends_at > step.starts_at:
                 number += 1
             name = f"{name} {number}"
         lanes[name].append(step)

@@ -7,7 +7,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from lists.plans.scenario import ALL_STAGES, STAGES_LEFT, Scenario, Site, Stage, Tray, TrayState
+from lists.plans.calendars import NEVER_MIN
+from lists.plans.scenario import ALL_STAGES, STAGES_LEFT, Scenario, Tray, TrayState
+from lists.plans.sites import Site, Stage
 
 BENCHES = (Stage.PRECLEAN, Stage.ASSEMBLY)
 ON_THE_SHELF = frozenset({TrayState.STERILE, TrayState.QUARANTINED})
@@ -41,16 +43,14 @@ class Route:
         )
 
     def alone_min(self, site: Site, release_min: int) -> int:
-        """When the tray is on the shelf if nobody else is in its way, but machines are busy at first."""
+        """When the tray is on the shelf if nobody else is in its way, but machines are busy at first, or closed."""
         minute = release_min
         for stage, minutes in self.stages:
-            if stage not in BENCHES:
-                minute = max(minute, min(site.free_at_min(stage)))
-            minute += minutes
+            minute = site.first_start(stage, minute, minutes) + minutes
         return minute + self.wait_min
 
     def latest_min(self, deadline_min: int) -> dict[Stage, int]:
-        """When each stage must begin at the latest."""
+        """When each stage must begin at the latest, closed times left out."""
         latest, minute = {}, deadline_min - self.wait_min
         for stage, minutes in reversed(self.stages):
             minute -= minutes
@@ -136,7 +136,10 @@ class Day:
     def alone_min(self, tray: int, after: int | None = None) -> int | None:
         """When a tray is on the shelf for its first case, or after another, if it is alone; None = never."""
         route, release = self.way(tray, after)
-        return None if route is None else route.alone_min(self.scenario.sites[self.site_of[tray]], release)
+        if route is None:
+            return None
+        ready = route.alone_min(self.scenario.sites[self.site_of[tray]], release)
+        return ready if ready < NEVER_MIN else None
 
     def can_serve(self, tray: int, case: int, after: int | None = None) -> bool:
         """Whether a tray, alone, is on the shelf in time for a case, as its first or after another."""

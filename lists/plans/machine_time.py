@@ -14,8 +14,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from lists.plans.bounding import TOLERANCE, Relaxed, Row, constraints
+from lists.plans.calendars import blocked
 from lists.plans.jobs import BENCHES, Assignment, Day, Route
-from lists.plans.scenario import Stage
+from lists.plans.sites import Stage
 
 if TYPE_CHECKING:
     import numpy as np
@@ -161,8 +162,8 @@ class MachineTime:
         windows: dict[Family, tuple[int, int]] = {}
         between = 0
         for stage, minutes in route.stages:
+            minute = self.day.scenario.sites[site].first_start(stage, minute, minutes)
             if stage not in BENCHES:
-                minute = max(minute, min(self.day.scenario.sites[site].free_at_min(stage)))
                 family = (site, stage, "" if stage is Stage.WASHER else route.programme)
                 windows[family] = (minute, latest[stage])
                 between = 0 if stage is Stage.WASHER else between
@@ -182,7 +183,10 @@ class MachineTime:
                 tray = self.day.scenario.trays[arc.tray]
                 self.minutes[family] = self.day.scenario.stage_min(tray, stage)
         for family in sorted(spans):
+            plant = self.day.scenario.sites[family[0]]
             for minute in sorted(spans[family]):
+                if plant.first_start(family[1], minute, self.minutes[family]) > minute:
+                    continue
                 self.column[family, minute] = len(self.arcs) + len(self.column)
         if not self.small:
             return
@@ -194,14 +198,16 @@ class MachineTime:
 
     def _machines(self, site: int, stage: Stage, families: Sequence[Family]) -> None:
         """At no minute run more loads than there are machines."""
-        free = self.day.scenario.sites[site].free_at_min(stage)
-        last = max(minute for family, minute in self.column if family in families)
+        place = self.day.scenario.sites[site]
+        spans = [blocked(closed, at) for closed, at in zip(place.closed(stage), place.free_at_min(stage), strict=True)]
+        last = max((minute for family, minute in self.column if family in families), default=-1)
         for minute in range(last + 1):
             running: dict[int, int] = {}
             for family in families:
                 running |= dict.fromkeys(self._between(family, minute - self.minutes[family] + 1, minute), 1)
             if running:
-                self.rows.append((running, sum(start <= minute for start in free)))
+                there = sum(all(not start <= minute < end for start, end in of) for of in spans)
+                self.rows.append((running, there))
 
     def _between(self, family: Family, low: int, high: int) -> dict[int, int]:
         """The starts of a family from one minute to another, taken off."""

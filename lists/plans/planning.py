@@ -15,14 +15,15 @@ from lists.plans.greedy import earliest_due, improved
 from lists.plans.jobs import BENCHES, Assignment, Day
 from lists.plans.machine_time import MachineTime
 from lists.plans.neighbourhood import by_sites
-from lists.plans.scenario import Batch, Plan, PlannedCase, Scenario, Stage, Work
+from lists.plans.scenario import Batch, Plan, PlannedCase, Scenario, Work
 from lists.plans.schedule import Run
+from lists.plans.sites import Stage
 from lists.plans.solving import Effort, Phase, solved
 
 MOST_AT_ONCE = 120  # cases of one programme; with more, one site after the other
-SECONDS = 27.0
-SHARES = {Phase.WEIGHT: 0.7, Phase.SLACK: 0.2, Phase.MOVES: 0.1}  # what one leaves the next ones may take
-IN_MACHINE_TIME = 0.8  # of the share of the weight; the rest is for all at once
+SECONDS = 28.0
+SHARES = {Phase.WEIGHT: 0.8, Phase.SLACK: 0.13, Phase.MOVES: 0.07}  # what one leaves the next ones may take
+IN_MACHINE_TIME = 0.5  # of the share of the weight; the rest is for all at once
 QUESTIONS = 8  # about the time of machines
 SCHEDULED_S = 3.0  # longest to schedule one choice
 NODES_PER_S = 20  # of the search in the deterministic time of a single worker
@@ -65,7 +66,7 @@ def plan(
 
     Args:
         scenario: the day.
-        seconds: how long to seek, in all: two thirds for weight, the rest for slack and moves, and to them what
+        seconds: how long to seek, in all: four fifths for weight, the rest for slack and moves, and to them what
             the weight leaves. The first plan is there at once and is not counted [s].
         seed: of the random choices.
         workers: threads of the solver. With one, `seconds` are the solver's own deterministic time, and the
@@ -227,8 +228,17 @@ def _written(search: _Search) -> Plan:
             for run in runs
             if run.stage not in BENCHES
         ),
-        tuple(Work(trays(run)[0], run.stage, run.start_min, run.end_min) for run in runs if run.stage in BENCHES),
+        tuple(_work(day, best, run) for run in runs if run.stage in BENCHES),
     )
+
+
+def _work(day: Day, best: Candidate, run: Run) -> Work:
+    tray = best.assignment[run.cases[0]]
+    if tray is None:
+        raise ValueError(f"A late case, at position {run.cases[0]}, has work.")
+    shifts = day.scenario.sites[day.site_of[tray]].has_calendar(run.stage)
+    place = run.place if shifts else None
+    return Work(day.scenario.trays[tray].id, run.stage, run.start_min, run.end_min, place)
 
 
 def _case(day: Day, best: Candidate, case: int) -> PlannedCase:

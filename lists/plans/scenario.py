@@ -9,8 +9,8 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from enum import StrEnum
 
-LATEST_MIN = 100_000  # ten weeks; what lies beyond is a slip of the pen
-MOST = 1_000  # benches, load units or uses in one count
+from lists.plans.sites import LATEST_MIN, MOST, Site, Stage, check_whole, refusal
+
 GREATEST_WEIGHT = 1_000
 
 
@@ -25,15 +25,6 @@ class TrayState(StrEnum):
     STERILE = "sterile"
     QUARANTINED = "quarantined"
     ON_LOAN = "on_loan"
-
-
-class Stage(StrEnum):
-    """What is done to a tray on its way to the shelf, in this order; cooling takes no bench and no machine."""
-
-    PRECLEAN = "preclean"
-    WASHER = "washer"
-    ASSEMBLY = "assembly"
-    STERILISER = "steriliser"
 
 
 ALL_STAGES = tuple(Stage)
@@ -76,8 +67,8 @@ class Template:
     load_units: int = 1
 
     def __post_init__(self) -> None:
-        _check_whole(f"template {self.id}", self, ("preclean_min", "assemble_min"), LATEST_MIN)
-        _check_whole(f"template {self.id}", self, ("load_units",), MOST, least=1)
+        check_whole(f"template {self.id}", self, ("preclean_min", "assemble_min"), LATEST_MIN)
+        check_whole(f"template {self.id}", self, ("load_units",), MOST, least=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +95,7 @@ class Tray:
 
     def __post_init__(self) -> None:
         if self.free_at_min is not None:
-            _check_whole(f"tray {self.id}", self, ("free_at_min",), LATEST_MIN)
+            check_whole(f"tray {self.id}", self, ("free_at_min",), LATEST_MIN)
 
     @property
     def usable(self) -> bool:
@@ -136,52 +127,8 @@ class CaseDemand:
     accepts: tuple[int, ...]
 
     def __post_init__(self) -> None:
-        _check_whole(f"case {self.id}", self, ("start_min", "duration_min"), LATEST_MIN)
-        _check_whole(f"case {self.id}", self, ("weight",), GREATEST_WEIGHT)
-
-
-@dataclass(frozen=True, slots=True)
-class Site:
-    """Benches and machines of one site.
-
-    Args:
-        preclean_benches: how many trays can be pre-cleaned at once.
-        assembly_benches: how many can be assembled at once.
-        washer_capacity: load units of each washer.
-        washers_free_at_min: from when each washer is free [min].
-        steriliser_capacity: load units of each steriliser.
-        sterilisers_free_at_min: from when each steriliser is free [min].
-
-    Raises:
-        ValueError: a figure is out of range.
-    """
-
-    preclean_benches: int
-    assembly_benches: int
-    washer_capacity: int
-    washers_free_at_min: tuple[int, ...]
-    steriliser_capacity: int
-    sterilisers_free_at_min: tuple[int, ...]
-
-    def __post_init__(self) -> None:
-        names = ("preclean_benches", "assembly_benches", "washer_capacity", "steriliser_capacity")
-        _check_whole("a site", self, names, MOST)
-        for name in ("washers_free_at_min", "sterilisers_free_at_min"):
-            for minute in getattr(self, name):
-                if not 0 <= minute <= LATEST_MIN:
-                    raise _refusal("a site", name, minute, f"0 to {LATEST_MIN} for each machine")
-
-    def benches(self, stage: Stage) -> int:
-        """Benches of pre-cleaning or assembly."""
-        return self.preclean_benches if stage is Stage.PRECLEAN else self.assembly_benches
-
-    def free_at_min(self, stage: Stage) -> tuple[int, ...]:
-        """From when each machine of a batch stage is free."""
-        return self.washers_free_at_min if stage is Stage.WASHER else self.sterilisers_free_at_min
-
-    def capacity(self, stage: Stage) -> int:
-        """Load units of a machine of a batch stage."""
-        return self.washer_capacity if stage is Stage.WASHER else self.steriliser_capacity
+        check_whole(f"case {self.id}", self, ("start_min", "duration_min"), LATEST_MIN)
+        check_whole(f"case {self.id}", self, ("weight",), GREATEST_WEIGHT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,11 +171,11 @@ class Scenario:
 
     def __post_init__(self) -> None:
         times = [item.name for item in fields(self) if item.name.endswith("_min") and item.name != "programme_min"]
-        _check_whole("the day", self, times, LATEST_MIN)
-        _check_whole("the day", self, ("uses_per_tray",), MOST, least=1)
+        check_whole("the day", self, times, LATEST_MIN)
+        check_whole("the day", self, ("uses_per_tray",), MOST, least=1)
         for programme, minutes in self.programme_min.items():
             if not 0 <= minutes <= LATEST_MIN:
-                raise _refusal("the day", f"programme {programme}", minutes, f"0 to {LATEST_MIN}")
+                raise refusal("the day", f"programme {programme}", minutes, f"0 to {LATEST_MIN}")
         object.__setattr__(self, "_templates", {template.id: template for template in self.templates})
         self._check_references()
 
@@ -238,7 +185,7 @@ class Scenario:
         _check_once("case", [case.id for case in self.cases])
         for template in self.templates:
             if template.programme not in self.programme_min:
-                raise _refusal(f"template {template.id}", "programme", template.programme, "one whose length is given")
+                raise refusal(f"template {template.id}", "programme", template.programme, "one whose length is given")
         for tray in self.trays:
             self._check_place(f"tray {tray.id}", tray.site, (tray.template,))
         for case in self.cases:
@@ -246,10 +193,10 @@ class Scenario:
 
     def _check_place(self, subject: str, site: int, templates: Iterable[int]) -> None:
         if site not in range(len(self.sites)):
-            raise _refusal(subject, "site", site, "a position in the list of sites, counted from 0")
+            raise refusal(subject, "site", site, "a position in the list of sites, counted from 0")
         for template in templates:
             if template not in self._templates:
-                raise _refusal(subject, "template", template, "a template of the day")
+                raise refusal(subject, "template", template, "a template of the day")
 
     def template_of(self, tray: Tray) -> Template:
         """The template of a tray."""
@@ -324,12 +271,13 @@ class Batch:
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """One tray at a bench."""
+    """One tray at a bench; at which place of it, counted from 0, only where there are shifts."""
 
     tray: int
     stage: Stage
     start_min: int
     end_min: int
+    place: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -358,20 +306,9 @@ class Plan:
     work: tuple[Work, ...]
 
 
-def _check_whole(subject: str, thing: object, names: Iterable[str], most: int, *, least: int = 0) -> None:
-    for name in names:
-        value = getattr(thing, name)
-        if not least <= value <= most:
-            raise _refusal(subject, name, value, f"{least} to {most}")
-
-
 def _check_once(kind: str, numbers: Collection[int]) -> None:
     seen: set[int] = set()
     for number in numbers:
         if number in seen:
             raise ValueError(f"Cannot plan the day: {kind} {number} is there twice, must be there once.")
         seen.add(number)
-
-
-def _refusal(subject: str, name: str, value: object, expected: str) -> ValueError:
-    return ValueError(f"Cannot plan {subject}: its {name} is {value}, must be {expected}.")

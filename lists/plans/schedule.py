@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from heapq import heapify, heappop, heappush, heapreplace
+from heapq import heapify, heappop, heappush
 
+from lists.plans.calendars import first_start
 from lists.plans.jobs import BENCHES, Job
-from lists.plans.scenario import Site, Stage
+from lists.plans.sites import Site, Stage
 
 Arrivals = dict[int, int]  # minute by case
+ANY = -1  # place of a run that may be at any of them
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +24,7 @@ class Run:
 
     Args:
         stage: what is done.
-        place: which bench or machine, counted from 0.
+        place: which place of the bench or which machine, counted from 0.
         start_min: its start.
         end_min: its end, the same for all of a load.
         cases: positions of the cases whose trays are in it.
@@ -63,7 +65,7 @@ def list_schedule(site: Site, jobs: Sequence[Job], *, patience_min: int) -> Time
             (minute, job, dict(job.route.stages)[stage]) for job in jobs if (minute := latest[job.case]) is not None
         ]
         made = (
-            _at_benches(stage, site.benches(stage), waiting, arrivals)
+            _at_benches(stage, site, waiting, arrivals)
             if stage in BENCHES
             else _in_machines(stage, site, waiting, arrivals, patience_min)
         )
@@ -80,28 +82,25 @@ def replay(site: Site, jobs: Sequence[Job], runs: Iterable[Run]) -> Timetable:
         site: benches and machines.
         jobs: what is to be done there.
         runs: each stage of each job once; the order of their starts counts, not the minutes; of those that start
-            together, the one whose trays are there first comes first.
+            together, the one whose trays are there first comes first; where their place is given it stays.
 
     Returns:
         A timetable in which no run starts later than in `runs`, if those kept the rules.
     """
     arrivals = {job.case: job.release_min for job in jobs}
-    free = {stage: _free(site, stage) for stage in Stage}
     minutes = {(job.case, stage): length for job in jobs for stage, length in job.route.stages}
     given, made = list(runs), []
     for stage in Stage:
+        places = Places(site, stage)
         there = (
-            (run.start_min, max(arrivals[case] for case in run.cases), run.cases)
+            (run.start_min, max(arrivals[case] for case in run.cases), run.cases, run.place)
             for run in given
             if run.stage is stage
         )
-        for _, arrival, cases in sorted(there):
-            free_min, place = free[stage][0]
-            start = max(free_min, arrival)
-            end = start + minutes[cases[0], stage]
-            heapreplace(free[stage], (end, place))
-            made.append(Run(stage, place, start, end, cases))
-            arrivals.update(dict.fromkeys(cases, end))
+        for _, arrival, cases, place in sorted(there):
+            run = places.taken(stage, arrival, minutes[cases[0], stage], cases, place=place)
+            made.append(run)
+            arrivals.update(dict.fromkeys(cases, run.end_min))
     return _timetable(made, jobs, arrivals)
 
 
@@ -110,49 +109,66 @@ def _timetable(runs: Iterable[Run], jobs: Iterable[Job], arrivals: Arrivals) -> 
     return Timetable(tuple(runs), ready)
 
 
-def _free(site: Site, stage: Stage) -> list[tuple[int, int]]:
-    """A heap of when each bench or machine is free."""
-    minutes = [0] * site.benches(stage) if stage in BENCHES else site.free_at_min(stage)
-    free = [(minute, place) for place, minute in enumerate(minutes)]
-    heapify(free)
-    return free
+class Places:
+    """The machines of a stage, or the places at its benches, and from when each is free."""
+
+    def __init__(self, site: Site, stage: Stage) -> None:
+        self.free = list(site.free_from_min(stage))
+        self.closed = site.closed(stage)
+
+    def first(self, minute: int, minutes: int, place: int = ANY) -> tuple[int, int]:
+        """Where and when the first starts from a minute on what takes so long; of those, the one longest free."""
+        places = range(len(self.free)) if place == ANY else (place,)
+        start, _, place = min(
+            (first_start(self.closed[one], max(minute, self.free[one]), minutes), self.free[one], one)
+            for one in places
+        )
+        return start, place
+
+    def taken(self, stage: Stage, minute: int, minutes: int, cases: tuple[int, ...], *, place: int = ANY) -> Run:
+        """Take the first for a run from a minute on."""
+        start, place = self.first(minute, minutes, place)
+        self.free[place] = start + minutes
+        return Run(stage, place, start, start + minutes, cases)
 
 
 def _at_benches(
-    stage: Stage, benches: int, waiting: Iterable[tuple[int, Job, int]], arrivals: Arrivals
+    stage: Stage, site: Site, waiting: Iterable[tuple[int, Job, int]], arrivals: Arrivals
 ) -> Iterable[Run]:
-    free = [(0, place) for place in range(benches)]
+    places = Places(site, stage)
     coming = sorted((arrivals[job.case], latest, job.case, minutes) for latest, job, minutes in waiting)
     queue: list[tuple[int, int, int]] = []
     position = minute = 0
     while queue or position < len(coming):
-        free_min, place = free[0]
-        minute = max(minute, free_min)
-        if not queue:
-            minute = max(minute, coming[position][0])
+        minute = places.first(minute if queue else max(minute, coming[position][0]), 1)[0]
         while position < len(coming) and coming[position][0] <= minute:
             heappush(queue, coming[position][1:])
             position += 1
-        _, case, length = heappop(queue)
-        heapreplace(free, (minute + length, place))
-        yield Run(stage, place, minute, minute + length, (case,))
+        chosen = heappop(queue)
+        if site.has_calendar(stage):  # before the end of a shift, what can be done by then
+            heappush(queue, chosen)
+            chosen = next((one for one in sorted(queue) if places.first(minute, one[2])[0] == minute), chosen)
+            queue.remove(chosen)
+            heapify(queue)
+        yield places.taken(stage, minute, chosen[2], (chosen[1],))
 
 
 def _in_machines(
     stage: Stage, site: Site, waiting: Sequence[tuple[int, Job, int]], arrivals: Arrivals, patience_min: int
 ) -> Iterable[Run]:
-    free, capacity = _free(site, stage), site.capacity(stage)
+    places, capacity = Places(site, stage), site.capacity(stage)
     left = sorted(waiting, key=lambda entry: (entry[0], entry[1].case))
     while left:
-        free_min, place = free[0]
-        minute = max(free_min, min(arrivals[job.case] for _, job, _ in left))
-        here = [entry for entry in left if arrivals[entry[1].case] <= minute]
-        members, minute = _load(here, left, capacity, arrivals, minute, patience_min=patience_min, stage=stage)
-        length = members[0][2]
-        heapreplace(free, (minute + length, place))
+        minute = places.first(min(arrivals[job.case] for _, job, _ in left), 1)[0]
+        while True:
+            here = [entry for entry in left if arrivals[entry[1].case] <= minute]
+            members, leaves = _load(here, left, capacity, arrivals, minute, patience_min=patience_min, stage=stage)
+            minute = places.first(leaves, members[0][2])[0]
+            if minute <= leaves:
+                break  # else the cycle would cross a closed time: it waits, and others may come by then
         cases = tuple(job.case for _, job, _ in members)
         left = [entry for entry in left if entry[1].case not in cases]
-        yield Run(stage, place, minute, minute + length, cases)
+        yield places.taken(stage, max(arrivals[case] for case in cases), members[0][2], cases)
 
 
 def _load(

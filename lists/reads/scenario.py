@@ -20,7 +20,7 @@ from lists.reads.stage_learning import learned_stages
 from lists.reads.stock import stock
 from lists.stages import Stage, StageTimes, Whereabouts
 from lists.states import OPEN_CASES
-from reprocessing.models import Load, Machine
+from reprocessing.models import Load, Machine, MachineClosure
 from reprocessing.states import LoadState, MachineKind, MachineState
 from trays.models import TemplateLine
 from trays.reads.templates import sterilising_programmes
@@ -56,13 +56,14 @@ def day_facts(day: date, *, at: datetime, careful: bool = False) -> DayFacts:
         day,
         facts,
         tuple(_trays(sets.values(), wanted, chosen, day, max((case.starts_at for case in facts), default=now))),
-        tuple(_machines(programmes.values())),
+        tuple(_machines(programmes.values(), now)),
         programmes,
         _careful_times(times, at) if careful else times,
         int(values["preclean_benches"]),
         int(values["assembly_benches"]),
         max(1, int(values["uses_per_tray"])),
         careful,
+        (int(values["opens_hour"]), int(values["closes_hour"])),
     )
 
 
@@ -142,11 +143,14 @@ def _promised(day: date) -> tuple[dict[str, Case], set[str]]:
     return earlier, later
 
 
-def _machines(programmes: Collection[str]) -> Iterable[MachineFact]:
+def _machines(programmes: Collection[str], now: datetime) -> Iterable[MachineFact]:
     """Washers, and the sterilisers that run a programme of the day; all of them where none is known."""
     running = dict(Load.objects.filter(state=LoadState.RUNNING).values_list("machine", "started_at"))
     held = Q(load_packs__open=True) | Q(load_pieces__open=True)
     building = set(Load.objects.filter(held, state=LoadState.BUILDING).values_list("machine", flat=True))
+    closed: dict[int, list[tuple[datetime, datetime]]] = defaultdict(list)
+    for closure in MachineClosure.objects.in_force(now):
+        closed[closure.machine_id].append((closure.starts_at, closure.ends_at))
     machines = Machine.objects.filter(state=MachineState.IN_SERVICE)
     if programmes:
         machines = machines.filter(Q(kind=MachineKind.WASHER) | Q(programmes__code__in=programmes)).distinct()
@@ -159,6 +163,7 @@ def _machines(programmes: Collection[str]) -> Iterable[MachineFact]:
             machine.capacity,
             timezone.localtime(since) if since else None,
             machine.pk in building,
+            tuple(closed[machine.pk]),
         )
 
 

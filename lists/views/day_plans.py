@@ -38,7 +38,7 @@ def day_plan(request: HttpRequest, day: date) -> HttpResponse:
         "late": sum(not case.on_time for case in plan.cases) if plan else 0,
         "next": plan.next_load(at) if plan else None,
         "steps": steps,
-        "picture": gantt(steps),
+        "picture": gantt(steps, plan.closed if plan else ()),
         "stale": shown and not shown.is_open and _fingerprint(shown) != shown.fingerprint,
         "before": day - timedelta(days=1),
         "after": day + timedelta(days=1),

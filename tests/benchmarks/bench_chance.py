@@ -17,7 +17,8 @@ from pytest_benchmark.fixture import BenchmarkFixture
 
 from lists.chances.forecast import DAYS, CaseChance, chances
 from lists.chances.noise import NONE, USUAL, LoadPolicy, Noise
-from lists.plans.scenario import Plan, Scenario, Site, TrayState
+from lists.plans.scenario import Plan, Scenario, TrayState
+from lists.plans.sites import Site
 from tests.lists.planned import plan_of, random_day
 
 MOST_PASSES = 5

@@ -55,6 +55,34 @@ def invented_day(cases: int, seed: int, *, sites: int = 1, share: float = 0.7, p
     }  # fmt: skip
 
 
+def with_calendars(day: Document, seed: int) -> Document:
+    """The same day with closed machines and benches that are not always manned."""
+    chance = random.Random(seed)
+    sites = []
+    for site in day["sites"]:
+        closed = {
+            name: [_closed(chance) for _ in site[free]]
+            for name, free in (
+                ("washers_closed", "washers_free_at_min"),
+                ("sterilisers_closed", "sterilisers_free_at_min"),
+            )
+        }
+        shifts = {
+            f"{stage}_shifts": [
+                {"start_min": chance.randrange(0, 60), "end_min": chance.randrange(260, 420),
+                 "hands": site[f"{stage}_benches"]},
+                {"start_min": chance.randrange(300, 500), "end_min": 1200, "hands": 1},
+            ] for stage in ("preclean", "assembly")
+        }  # fmt: skip
+        sites.append({**site, **closed, **shifts})
+    return {**day, "sites": sites}
+
+
+def _closed(chance: random.Random) -> list[Document]:
+    starts = sorted(chance.sample(range(0, 700, 20), chance.choice([0, 1, 2])))
+    return [{"start_min": start, "end_min": start + chance.choice([30, 60, 120])} for start in starts]
+
+
 def _template(number: int, chance: random.Random) -> Document:
     return {
         "id": number,

@@ -11,7 +11,7 @@ from functools import cache
 from itertools import combinations, permutations, product
 from typing import Any
 
-from tests.lists.plan_checker import FULL, LEFT
+from tests.lists.plan_checker import FULL, LEFT, after_closing
 
 Document = dict[str, Any]
 Minutes = tuple[int, ...]
@@ -86,14 +86,28 @@ def _through(day: Document, stage: str, jobs: Sequence[Any], arrivals: Minutes) 
     else:
         orders = _loads(here, site[f"{stage}_capacity"])
         free_from = site["washers_free_at_min" if stage == "washer" else "sterilisers_free_at_min"][0]
+    closed = _closed(site, stage)
     for order in orders:
         minutes, free = list(arrivals), free_from
         if all(_fits(site, stage, [jobs[one][3] for one in load]) for load in order):
             for load in order:
-                free = max(free, *(minutes[one] for one in load)) + _length(day, stage, jobs[load[0]][3])
+                length = _length(day, stage, jobs[load[0]][3])
+                free = after_closing(closed, max(free, *(minutes[one] for one in load)), length) + length
                 for one in load:
                     minutes[one] = free
             yield tuple(minutes)
+
+
+def _closed(site: Document, stage: str) -> list[Document]:
+    """When the one machine is closed, or nobody is at the one bench."""
+    if stage in {"preclean", "assembly"}:
+        shifts = site.get(f"{stage}_shifts")
+        if shifts is None:
+            return []
+        manned = {minute for shift in shifts for minute in range(shift["start_min"], shift["end_min"])}
+        return [{"start_min": one, "end_min": one + 1} for one in range(2000) if one not in manned]
+    closed: list[Document] = (site.get(f"{stage}s_closed") or [[]])[0]
+    return closed
 
 
 def _fits(site: Document, stage: str, kinds: Sequence[Document]) -> bool:

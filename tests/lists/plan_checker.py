@@ -12,7 +12,7 @@ LEFT = {
     "in_steriliser": [], "sterile": [], "quarantined": [],
 }  # fmt: skip
 SLUGS = {
-    "no_tray_of_template", "all_quarantined", "bi_hold", "loan_return", "chain_too_long", "trays_taken",
+    "no_tray_of_template", "all_quarantined", "bi_hold", "loan_return", "closed_time", "chain_too_long", "trays_taken",
     "queue_preclean", "queue_washer", "queue_assembly", "queue_steriliser",
 }  # fmt: skip
 
@@ -97,6 +97,13 @@ def _check_way(day: Document, tray: Document, template: Document, uses: Any, run
     assert next(todo, None) is None
 
 
+def after_closing(closed: list[Document], minute: int, minutes: int) -> int:
+    """The first minute from one on whence so many minutes are all open."""
+    while any(span["start_min"] <= minute + step < span["end_min"] for step in range(minutes) for span in closed):
+        minute += 1
+    return minute
+
+
 def _order(run: Document) -> tuple[int, int, int]:
     return run["start_min"], run["end_min"], FULL.index(run["stage"])
 
@@ -110,6 +117,21 @@ def _check_benches(day: Document, plan: Document, trays: Document) -> None:
         assert benches > 0
         for minute, _ in runs:
             assert sum(start <= minute < end for start, end in runs) <= benches
+    for run in plan["work"]:
+        site = day["sites"][trays[run["tray"]]["site"]]
+        shifts = site.get(f"{run['stage']}_shifts")
+        assert ("place" in run) == (shifts is not None)
+        if shifts is None:
+            continue
+        assert run["place"] < site[f"{run['stage']}_benches"]
+        for minute in range(run["start_min"], run["end_min"]):
+            hands = sum(shift["hands"] for shift in shifts if shift["start_min"] <= minute < shift["end_min"])
+            assert run["place"] < hands, "nobody is at the place"
+        for other in plan["work"]:
+            same_place = (other["stage"], other.get("place")) == (run["stage"], run["place"])
+            if other is not run and same_place and day["sites"][trays[other["tray"]]["site"]] is site:
+                apart = other["end_min"] <= run["start_min"] or run["end_min"] <= other["start_min"]
+                assert apart, "two at one place"
 
 
 def _check_machines(day: Document, plan: Document, trays: Document, templates: Document, arrivals: Any) -> None:
@@ -127,7 +149,9 @@ def _check_machines(day: Document, plan: Document, trays: Document, templates: D
         for batch in sorted(batches, key=_order):
             assert batch["start_min"] >= free
             last = max(arrivals[id(batch), tray] for tray in batch["trays"])
-            assert batch["start_min"] == max(free, last), "idle for nobody"
+            closed = (day["sites"][site].get(f"{stage}s_closed") or {machine: []})[machine]
+            minutes = batch["end_min"] - batch["start_min"]
+            assert batch["start_min"] == after_closing(closed, max(free, last), minutes), "idle for nobody"
             free = batch["end_min"]
     machines = Counter((site, stage) for site, stage, _ in busy)
     assert all(count <= len(day["sites"][site][free_from[stage]]) for (site, stage), count in machines.items())

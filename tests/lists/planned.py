@@ -13,13 +13,12 @@ from lists.plans.scenario import (
     Plan,
     PlannedCase,
     Scenario,
-    Site,
-    Stage,
     Template,
     Tray,
     TrayState,
     Work,
 )
+from lists.plans.sites import Site, Stage
 
 MACHINES = (Stage.WASHER, Stage.STERILISER)
 

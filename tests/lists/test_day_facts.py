@@ -128,3 +128,31 @@ def test_the_fingerprint_changes_with_what_happens_and_with_nothing_else() -> No
         replace(one, machines=()),
     ]
     assert len({one.fingerprint, *(other.fingerprint for other in others)}) == 1 + len(others)
+
+
+def test_nothing_is_planned_while_sterile_services_are_closed() -> None:
+    """Asked at 18:00, open from 7 to 19: the washer's 75 min do not end by 19:00, so it starts at 7:00."""
+    day = facts(case(demand(), starts_at=START.replace(hour=14)), trays=(tray(stage=Stage.RETURNED),))
+    found = scenario_of(replace(day, hours=(7, 19)), now=NOW)
+    (site,) = found.scenario.sites
+    assert site.preclean_shifts is not None
+    assert [(shift.start_min, shift.end_min) for shift in site.preclean_shifts][:2] == [(420, 1140), (1860, 2580)]
+    made = plan(found.scenario, workers=1, seconds=1.0)
+    washed = next(batch for batch in made.batches if batch.stage == "washer")
+    assert (found.origin + timedelta(minutes=washed.start_min)).astimezone(ZONE) == START.replace(hour=7)
+    assert made.work[0].end_min == NOW_MIN + TIMES.preclean_min
+    night = replace(day, hours=(19, 3))
+    assert plan(scenario_of(night, now=NOW).scenario, stop=lambda: True).work[0].start_min == NOW_MIN + 60
+    for hours in ((0, 24), (7, 7)):
+        assert scenario_of(replace(day, hours=hours), now=NOW).scenario.sites[0].washers_closed is None
+
+
+def test_no_load_is_planned_into_a_closure_of_its_machine() -> None:
+    until = NOW + timedelta(hours=5)
+    washer = replace(MACHINES[0], closed=((NOW + timedelta(minutes=30), until), (until, until + timedelta(days=99))))
+    day = facts(case(demand()), trays=(tray(stage=Stage.RETURNED),), machines=(washer, MACHINES[1]))
+    assert plan(scenario_of(day, now=NOW).scenario, stop=lambda: True).cases[0].why == "closed_time"
+    shorter = replace(day, machines=(replace(washer, closed=washer.closed[:1]), MACHINES[1]))
+    washed = plan(scenario_of(shorter, now=NOW).scenario, stop=lambda: True).batches[0]
+    assert (washed.stage, washed.start_min) == ("washer", NOW_MIN + 300)
+    assert day.fingerprint != shorter.fingerprint

@@ -13,7 +13,7 @@ from lists.plans.day_facts import DayFacts, MachineFact, scenario_of
 from lists.plans.day_plan import DayPlan, Step, stored
 from lists.plans.gantt import HOUR_WIDTH, LEFT, gantt
 from lists.plans.planning import plan
-from lists.plans.scenario import Stage as PlanStage
+from lists.plans.sites import Stage as PlanStage
 from lists.stages import Stage
 from tests.lists.test_day_facts import NOW, START, ZONE, case, demand, facts, tray
 
@@ -111,6 +111,19 @@ def test_the_picture_has_a_row_for_each_machine_and_place_of_a_bench() -> None:
     assert bars["Washer 1"].words == "Washer 1, 19:00 to 20:00: T1, T2, T3"
     assert bars["Washer 1"].text_x > bars["Washer 1"].x
     assert all(bar.x + bar.width <= picture.width and bar.y < picture.height for bar in picture.bars)
+
+
+def test_the_picture_shows_what_is_closed() -> None:
+    closed = [
+        ("Washer 1", NOW - timedelta(hours=3), NOW + timedelta(hours=1)),
+        ("Washer 1", NOW + timedelta(days=3), NOW + timedelta(days=4)),
+        ("Washer 2", NOW, NOW + timedelta(hours=1)),
+    ]
+    picture = gantt([step(PlanStage.WASHER, "Washer 1", 0, 120, "T1")], closed)
+    assert picture is not None
+    (bar,) = picture.closed
+    assert (bar.x, bar.y, bar.width) == (LEFT, picture.rows[0].y, HOUR_WIDTH)
+    assert bar.words.startswith("Washer 1: closed or nobody there from ")
 
 
 def test_midnight_in_the_picture_has_its_day_and_no_work_no_picture() -> None:

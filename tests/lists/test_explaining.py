@@ -136,3 +136,18 @@ def test_without_the_cause_the_plan_is_no_worse_and_the_case_alone_is_on_time(se
         if entry["why"] in ALONE:
             alone = [case for case in changed["cases"] if case["id"] == entry["case"]]
             assert planned({**changed, "cases": alone})["cases"][0]["on_time"]
+
+
+@pytest.mark.parametrize("until_min", [700, 100_000])
+def test_what_is_late_because_it_is_closed_is_on_time_when_it_is_open(until_min: int) -> None:
+    case = {**SMALL_DAY["cases"][0], "start_min": 600, "accepts": [0]}
+    site = SMALL_DAY["sites"][0]
+    closed = [[{"start_min": 100, "end_min": until_min}]]
+    day = {
+        **SMALL_DAY,
+        "cases": [case],
+        "trays": SMALL_DAY["trays"][:1],
+        "sites": [{**site, "washers_closed": closed}],
+    }
+    assert planned(day)["cases"][0]["why"] == "closed_time"
+    assert planned({**day, "sites": [site]})["cases"][0]["on_time"]

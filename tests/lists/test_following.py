@@ -10,7 +10,8 @@ from lists.chances.following import course
 from lists.chances.forecast import chances
 from lists.chances.noise import NONE
 from lists.plans.documents import read_scenario
-from lists.plans.scenario import Batch, Plan, PlannedCase, Scenario, Stage, Tray, TrayState, Work
+from lists.plans.scenario import Batch, Plan, PlannedCase, Scenario, Tray, TrayState, Work
+from lists.plans.sites import Stage
 from tests.lists.days import SMALL_DAY
 
 DAY = read_scenario(SMALL_DAY)

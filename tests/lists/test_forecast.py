@@ -15,20 +15,9 @@ from lists.chances.forecast import MOST_DAYS, CaseChance, chances
 from lists.chances.noise import NONE, USUAL, LoadPolicy, LogNormal, Noise, Triangular
 from lists.plans.documents import read_scenario
 from lists.plans.planning import plan as planned
-from lists.plans.scenario import (
-    Batch,
-    CaseDemand,
-    Plan,
-    PlannedCase,
-    Scenario,
-    Site,
-    Stage,
-    Template,
-    Tray,
-    TrayState,
-    Work,
-)
-from tests.lists.days import invented_day
+from lists.plans.scenario import Batch, CaseDemand, Plan, PlannedCase, Scenario, Template, Tray, TrayState, Work
+from lists.plans.sites import Site, Stage
+from tests.lists.days import invented_day, with_calendars
 from tests.lists.planned import plan_of, random_day
 
 PRECLEAN_MIN, ASSEMBLY_MIN = 10, 20
@@ -43,6 +32,41 @@ def test_without_noise_every_day_is_the_plan(seed: int, trays: int, cases: int, 
         assert [(entry.case, entry.p50_ready_min, entry.p90_ready_min, entry.chance) for entry in found] == [
             (entry.case, entry.ready_min, entry.ready_min, float(entry.on_time)) for entry in plan.cases
         ]
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_closed_times_and_shifts_are_kept_by_every_day(seed: int) -> None:
+    """Without noise a day is the plan, to the minute; with it nothing begins while it is closed."""
+    day = read_scenario(with_calendars(invented_day(12, seed, plant=60), seed))
+    plan = planned(day, stop=lambda: True)
+    for noise in (NONE, replace(NONE, policy=LoadPolicy.WAIT)):
+        assert [entry.p50_ready_min for entry in chances(day, plan, noise, days=2)] == [
+            entry.ready_min for entry in plan.cases
+        ]
+    found = chances(day, plan, USUAL, days=200)
+    assert all(0 <= entry.chance <= 1 for entry in found)
+
+
+def test_a_day_that_strays_waits_for_the_next_shift() -> None:
+    """Pre-cleaning from 0 to 10 is late by half: the washer, closed from 87 to 160, takes the tray on at 160."""
+    document = invented_day(3, 1)
+    site = {
+        **document["sites"][0],
+        "washers_free_at_min": [0],
+        "washers_closed": [[{"start_min": 87, "end_min": 160}]],
+    }
+    template = {**document["templates"][0], "preclean_min": 10, "implant": False}
+    case = {**document["cases"][0], "accepts": [template["id"]], "start_min": 900}
+    tray = {"id": 0, "template": template["id"], "site": 0, "state": "dirty", "free_at_min": 0}
+    day = read_scenario({**document, "sites": [site], "templates": [template], "cases": [case], "trays": [tray]})
+    plan = planned(day, stop=lambda: True)
+    washed = next(batch for batch in plan.batches if batch.stage is Stage.WASHER)
+    assert (washed.start_min, washed.end_min) == (10, 85)
+    slow = Noise(preclean=Triangular(1.5, 1.5, 1.5))
+    (found,) = chances(day, plan, slow, days=2)
+    ready = plan.cases[0].ready_min
+    assert ready is not None
+    assert found.p50_ready_min == 160 - 10 + ready
 
 
 @pytest.mark.parametrize(("cases", "seed", "sites"), [(12, 0, 1), (60, 1, 1), (60, 2, 2)])

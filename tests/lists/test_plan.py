@@ -15,7 +15,7 @@ from lists.plans.greedy import earliest_due
 from lists.plans.jobs import Day
 from lists.plans.planning import Progress, plan
 from tests.lists import plan_by_trial
-from tests.lists.days import SMALL_DAY, Document, invented_day
+from tests.lists.days import SMALL_DAY, Document, invented_day, with_calendars
 from tests.lists.plan_checker import check
 
 TINY_SITE = {
@@ -46,6 +46,16 @@ def tiny_day(seed: int) -> Document:
 @pytest.mark.parametrize("seed", range(60))
 def test_a_tiny_day_is_planned_as_well_as_trying_everything_does(seed: int) -> None:
     day = tiny_day(seed)
+    found = planned(day)
+    weight, slack, moves = plan_by_trial.best(day)
+    assert found["proven"] is True
+    assert found["bound"] == found["on_time_weight"] == weight
+    assert (found["least_slack_min"], -found["moves"]) == (slack if weight else None, moves)
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_a_tiny_day_with_closed_times_and_shifts_is_planned_as_well_too(seed: int) -> None:
+    day = with_calendars(tiny_day(seed), seed)
     found = planned(day)
     weight, slack, moves = plan_by_trial.best(day)
     assert found["proven"] is True
@@ -139,6 +149,29 @@ def test_no_plan_is_worse_than_case_by_case(seed: int) -> None:
     found = planned(day, seconds=0.2)
     slack = found["least_slack_min"]
     assert (found["on_time_weight"], 120 if slack is None else slack, -found["moves"]) >= baseline.worth
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_no_plan_with_closed_times_and_shifts_is_worse_than_case_by_case(seed: int) -> None:
+    chance = random.Random(seed)
+    day = with_calendars(invented_day(chance.randrange(4, 16), seed, sites=chance.choice([1, 2]), plant=60), seed)
+    baseline = earliest_due(Day(read_scenario(day)))
+    found = planned(day, seconds=0.3)
+    slack = found["least_slack_min"]
+    assert (found["on_time_weight"], 120 if slack is None else slack, -found["moves"]) >= baseline.worth
+
+
+def test_a_day_that_is_never_closed_is_planned_as_one_without_closed_times() -> None:
+    day = invented_day(12, 3)
+    site = day["sites"][0]
+    always = {"start_min": 0, "end_min": 100_000}
+    open_site = {
+        **site, "washers_closed": [[] for _ in site["washers_free_at_min"]], "sterilisers_closed": None,
+        "preclean_shifts": [{**always, "hands": 9}], "assembly_shifts": [{**always, "hands": 9}],
+    }  # fmt: skip
+    found = planned({**day, "sites": [open_site]})
+    work = [{key: value for key, value in entry.items() if key != "place"} for entry in found["work"]]
+    assert {**found, "work": work} == planned(day)
 
 
 def test_the_same_question_has_the_same_answer() -> None:

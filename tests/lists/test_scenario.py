@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import copy
+import json
 from typing import Any
 
 import pytest
 
-from lists.plans.documents import read_plan, read_scenario, written_plan
-from lists.plans.scenario import Batch, Plan, PlannedCase, Scenario, Stage, TrayState, Work
-from tests.lists.days import SMALL_DAY
+from lists.plans.calendars import NEVER_MIN, Closed, Shift, closed_spans, first_start, interchangeable, unmanned
+from lists.plans.documents import read_plan, read_scenario, written_plan, written_scenario
+from lists.plans.scenario import Batch, Plan, PlannedCase, Scenario, TrayState, Work
+from lists.plans.sites import Stage
+from tests.lists.days import SMALL_DAY, with_calendars
 
 
 def day(**changes: Any) -> Scenario:
@@ -57,6 +60,26 @@ def test_a_day_is_read() -> None:
             "Cannot plan template 3: its programme is C, must be one whose length is given.",
         ),
         ("templates.0.load_units", 0, "Cannot plan template 0: its load_units is 0, must be 1 to 1000."),
+        (
+            "sites.0.washers_closed",
+            [],
+            "Cannot plan a site: its washers_closed is of 0 machines, must be of 1 machines, one list for each.",
+        ),
+        (
+            "sites.0.sterilisers_closed",
+            [[{"start_min": 50, "end_min": 50}]],
+            "Cannot plan a closed time: it is from 50 to 50, must end after its start.",
+        ),
+        (
+            "sites.0.preclean_shifts",
+            [{"start_min": 50, "end_min": 40, "hands": 1}],
+            "Cannot plan a shift: it is from 50 to 40, must end after its start.",
+        ),
+        (
+            "sites.0.assembly_shifts",
+            [{"start_min": 0, "end_min": 40}],
+            'Cannot read sites[0].assembly_shifts[0]: it has no key "hands", must have it.',
+        ),
         ("uses_per_tray", 0, "Cannot plan the day: its uses_per_tray is 0, must be 1 to 1000."),
     ],
 )
@@ -121,3 +144,31 @@ def test_a_plan_is_written_as_it_is_read() -> None:
     assert read_plan(document) == plan
     with pytest.raises(ValueError, match=r"^Cannot read batches\[0\]\.stage: it is \"preclean\", must be one of"):
         read_plan({**document, "batches": [{**document["batches"][0], "stage": "preclean"}]})
+
+
+def test_closed_times_and_shifts_are_written_as_they_are_read_and_left_out_where_there_are_none() -> None:
+    document = with_calendars(SMALL_DAY, 3)
+    written = json.loads(json.dumps(written_scenario(read_scenario(document))))
+    assert written["sites"] == document["sites"]
+    assert read_scenario(written) == read_scenario(document)
+    assert list(written_scenario(day())["sites"][0]) == list(SMALL_DAY["sites"][0])
+
+
+def test_the_first_places_of_a_bench_are_manned_first() -> None:
+    shifts = [Shift(10, 30, 1), Shift(20, 50, 2)]
+    assert unmanned(shifts, 4) == (
+        ((0, 10), (50, NEVER_MIN)), ((0, 20), (50, NEVER_MIN)), ((0, 20), (30, NEVER_MIN)), ((0, NEVER_MIN),),
+    )  # fmt: skip
+
+
+def test_a_run_does_not_cross_a_closed_time() -> None:
+    closed = closed_spans([Closed(40, 50), Closed(20, 40), Closed(70, 80)])
+    assert closed == ((20, 50), (70, 80))
+    assert [first_start(closed, minute, 20) for minute in (0, 1, 30, 50, 51)] == [0, 50, 50, 50, 80]
+    assert first_start(closed, 30, 0) == 30
+
+
+def test_places_may_be_counted_where_none_closes_alone() -> None:
+    assert interchangeable([((0, 5), (100, 200)), ((0, 30), (100, 180))])
+    assert not interchangeable([((50, 60),), ()])
+    assert interchangeable([((50, 60),)])

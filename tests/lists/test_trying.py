@@ -16,19 +16,8 @@ from lists.chances.noise import NONE, USUAL, Draws, Exponential, FloatArray, Loa
 from lists.chances.queueing import Days
 from lists.chances.trying import ASSEMBLY, FIRST_PICKUP, MACHINES, OVERRUN, PICKUP, PRECLEAN, REPEAT, _held_min, _Run
 from lists.chances.trying import on_shelf_min as tried
-from lists.plans.scenario import (
-    Batch,
-    CaseDemand,
-    Plan,
-    PlannedCase,
-    Scenario,
-    Site,
-    Stage,
-    Template,
-    Tray,
-    TrayState,
-    Work,
-)
+from lists.plans.scenario import Batch, CaseDemand, Plan, PlannedCase, Scenario, Template, Tray, TrayState, Work
+from lists.plans.sites import Site, Stage
 from tests.lists.planned import plan_of, random_day
 
 EACH_SEED = pytest.mark.parametrize("seed", range(25))
