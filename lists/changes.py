@@ -360,7 +360,10 @@ def _loan(day: Day, case: CaseNeeds, need: Need) -> Candidate:
 
 
 def _pieces_lacking(found: Whereabouts) -> str:
-    """The pieces that keep a tray from being complete, where pieces are all that does: “1 × Seal cap, adult 8.0”."""
-    if not found.stops or any(stop.slug != PIECE_LACKS for stop in found.stops):
+    """The pieces that keep a tray from being complete, where pieces are all that does: “1 × Seal cap, adult 8.0”.
+
+    A closed set takes no borrowed piece.
+    """
+    if not found.stops or found.closed or any(stop.slug != PIECE_LACKS for stop in found.stops):
         return ""
     return ", ".join(f"{stop.numbers['lacking']} × {stop.subject}" for stop in found.stops)

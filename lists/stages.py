@@ -116,6 +116,7 @@ class Whereabouts:
         load: code of the load that it is in; else empty.
         held: an implant is in its load, whose biological result nobody knows yet.
         at_once: its next load starts full or not.
+        closed: a set that takes no piece but its own.
 
     Raises:
         ValueError: a kind that is not known.
@@ -138,6 +139,7 @@ class Whereabouts:
     load: str = ""
     held: bool = False
     at_once: bool = False
+    closed: bool = False
 
     def __post_init__(self) -> None:
         if self.kind not in ("tray", "pack", "piece"):

@@ -334,7 +334,7 @@ def _unlisted(tray: Tray) -> Whereabouts:
 
 def _empty_tray(tray: Tray, stage: Stage, where: str, **more: Any) -> Whereabouts:
     serves = f"template:{tray.template.code}"
-    return Whereabouts(tray.code, tray.name, "tray", serves, stage, where, **more)
+    return Whereabouts(tray.code, tray.name, "tray", serves, stage, where, closed=tray.closed, **more)
 
 
 def _of_gathered(tray: Tray, placed: Sequence[Item], filled: Gathered) -> Whereabouts:

@@ -222,6 +222,14 @@ def test_a_loan_is_called_for_by_one_press_and_that_is_undone_by_one() -> None:
     assert fixes(case).first is not None
 
 
+def test_of_a_closed_set_a_whole_set_is_called_for_and_of_an_open_one_the_piece_that_lacks() -> None:
+    template = makers.template(makers.part(name="Cap"))
+    for closed, what in ((True, template.name), (False, "Cap")):
+        case = m.case(template, starts_at=soon())
+        actions.allocate(m.need(case).pk, tray=makers.tray(template, closed=closed).code, act=act())
+        assert f": 1 × {what}, here by" in fix(case, Way.LOAN).candidate.sentence
+
+
 def test_what_a_person_decides_is_not_done_by_a_press() -> None:
     beside = makers.part(PartKind.IMPLANT)
     makers.maker_pack(beside, expires=soon().date() + timedelta(days=30))

@@ -225,6 +225,8 @@ def test_only_the_pieces_that_lack_are_called_for_where_they_are_all_that_does()
     found = first(of, way=Way.LOAN)
     assert found.candidate.sentence.startswith("Call for a loan or a delivery: 2 × Cap, 1 × Lead, here by ")
     assert found.after.needs[0].ready_at == ready_at(Stage.RETURNED, now=NOW, times=TIMES)
+    closed = replace(of, sets={"T1": replace(of.sets["T1"], closed=True)})
+    assert ": 1 × Adult tray, here by " in first(closed, way=Way.LOAN).candidate.sentence
     worn = day(list(of.cases), tray("T1", Stage.INSPECTED, stops=(*lacking, stopped("no-version"))))
     assert ": 1 × Adult tray, here by " in first(worn, way=Way.LOAN).candidate.sentence
 
