@@ -26,6 +26,7 @@ app.conf.beat_schedule = {
     "decisions": {"task": "reprocessing.tasks.watch_decisions", "schedule": 2 * 60.0},
     "machines": {"task": "reprocessing.tasks.watch_machines", "schedule": 10 * 60.0},
     "cases": {"task": "lists.tasks.watch_cases", "schedule": 5 * 60.0},
+    "changes": {"task": "lists.tasks.watch_changes", "schedule": 60.0},
     "sheets": {"task": "lists.tasks.print_go_sheets", "schedule": 60.0},
     "messages": {"task": "lists.tasks.take_in_lists", "schedule": 30.0},
     "plans": {"task": "lists.tasks.make_plan", "schedule": 3.0},

@@ -104,7 +104,13 @@ POLICIES: dict[str, Policy] = {
     "self_test_h": Policy("A passed self-test counts for", "h", 24, Origin.PRACTICE, "daily"),
     "machine_day_hour": Policy("Hour at which a machine day begins", "h", 5, Origin.OURS),
     "waiting_decision_min": Policy("A load may wait this long for a decision", "min", 60, Origin.OURS),
-    "case_horizon_days": Policy("Look this far ahead for cases that lack something", "d", 3, Origin.OURS),
+    "case_horizon_days": Policy(
+        "Cases that lack something are told of until so many working days after tomorrow",
+        "d",
+        3,
+        Origin.OURS,
+        below=31,
+    ),
     "sheet_hour": Policy(
         "Hour at which the go / no go sheet of the next list is drawn", "h", 16, Origin.OURS, below=24
     ),

@@ -23,7 +23,15 @@ from journal.roles import Role
 from journal.tasks import climb_notices, seal_trail, send_notices, watch_trail
 from lists import actions
 from lists.models import Case, StandingSet
-from lists.tasks import make_plan, print_go_sheets, take_in_lists, watch_cases, watch_completion, watch_days
+from lists.tasks import (
+    make_plan,
+    print_go_sheets,
+    take_in_lists,
+    watch_cases,
+    watch_changes,
+    watch_completion,
+    watch_days,
+)
 from reprocessing import actions as reprocessing_actions
 from reprocessing.models import Doubt, Load, MachineTest
 from reprocessing.states import IndicatorKind
@@ -304,14 +312,6 @@ def test_a_load_may_wait_an_hour_before_it_is_told() -> None:
     assert told() == []
 
 
-@pytest.mark.parametrize(("days", "number"), [(0, 1), (3, 1), (4, 0)])
-def test_cases_are_looked_at_as_far_ahead_as_the_policy_says(days: int, number: int) -> None:
-    noon = timezone.localtime().replace(hour=12, minute=0)
-    m.case(m.implant(), starts_at=noon + timedelta(days=days))
-    watch_cases()
-    assert len(told()) == number
-
-
 def test_the_worst_of_a_case_is_what_its_notice_says() -> None:
     tray, implant = m.tray_of(makers.pack()), m.implant(name="Stent 14 × 40")
     case = m.case(tray.template, implant, starts_at=timezone.now() + timedelta(days=2))
@@ -351,6 +351,7 @@ def test_the_timetable_runs_every_job() -> None:
         watch_decisions,
         watch_machines,
         watch_cases,
+        watch_changes,
         watch_completion,
         print_go_sheets,
         take_in_lists,

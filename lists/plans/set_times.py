@@ -9,14 +9,20 @@ DAYS_AHEAD = 3  # working days after tomorrow
 SATURDAY = 5
 
 
-def days_to_watch(today: date, listed: Callable[[date, date], set[date]]) -> list[date]:
-    """Tomorrow, and the next three days after it from Monday to Friday; of them those that have cases."""
-    tomorrow = today + timedelta(days=1)
-    days, after = [tomorrow], tomorrow
-    while len(days) <= DAYS_AHEAD:
+def days_ahead(today: date, working_days: int = DAYS_AHEAD) -> list[date]:
+    """Tomorrow, and the next so many days after it from Monday to Friday."""
+    after = today + timedelta(days=1)
+    days = [after]
+    while len(days) <= working_days:
         after += timedelta(days=1)
         if after.weekday() < SATURDAY:
             days.append(after)
+    return days
+
+
+def days_to_watch(today: date, listed: Callable[[date, date], set[date]]) -> list[date]:
+    """The days ahead that have cases."""
+    days = days_ahead(today)
     found = listed(days[0], days[-1])
     return [day for day in days if day in found]
 

@@ -26,7 +26,7 @@ from lists.reads.history import (
 )
 from lists.reads.needs import newer_needs, versions_in_force
 from lists.reads.picking import DayPicks, picking
-from lists.reads.planned import NextLoad, next_planned_load
+from lists.reads.planned import NextLoad, listed_days, next_planned_load
 from lists.reads.readiness import (
     CaseRow,
     DayNeeds,
@@ -80,6 +80,7 @@ __all__ = [
     "fixes_of",
     "going",
     "list_readiness",
+    "listed_days",
     "newer_needs",
     "next_planned_load",
     "pack_facts",

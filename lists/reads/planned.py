@@ -1,14 +1,21 @@
-"""What the newest plans say of what comes next."""
+"""Days that have cases to come, and what the newest plans say of what comes next."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from django.utils import timezone
 
-from lists.models import DayPlanRow
+from lists.models import DayPlanRow, TheatreList
 from lists.plans.day_plan import DayPlan, Step
+from lists.states import OPEN_CASES
+
+
+def listed_days(first: date, last: date) -> set[date]:
+    """The days of a range that have open cases."""
+    lists = TheatreList.objects.filter(day__range=(first, last), cases__state__in=OPEN_CASES)
+    return set(lists.values_list("day", flat=True))
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,13 +9,14 @@ from pathlib import Path
 
 from celery import shared_task
 from django.conf import settings
+from django.core.cache import cache
 from django.utils import timezone
 
 from instruments.models import Piece, PieceLine
 from instruments.states import PieceState
 from journal.actions import Act, Concern, look_and_tell
 from journal.findings import Severity
-from journal.reads import policy
+from journal.reads import policy, trail_mark
 from journal.roles import Role
 from lists.actions import list_system, print_at_cutoff, take_in_message
 from lists.actions.dropping import FELL
@@ -24,13 +25,23 @@ from lists.intake.reception import received_in
 from lists.intake.scheduling import Fault, Unreadable
 from lists.intake.segments import MOST_BYTES
 from lists.models import Message
-from lists.reads import CaseRow, case_cause, completing, emergencies, list_readiness, standing_sets
+from lists.plans.set_times import days_ahead
+from lists.reads import CaseRow, case_cause, completing, emergencies, list_readiness, listed_days, standing_sets
 from lists.states import CaseState, Readiness
 from lists.tasks.planning import make_plan, watch_days
 from reprocessing import folder
 
-__all__ = ["make_plan", "print_go_sheets", "take_in_lists", "watch_cases", "watch_completion", "watch_days"]
+__all__ = [
+    "make_plan",
+    "print_go_sheets",
+    "take_in_lists",
+    "watch_cases",
+    "watch_changes",
+    "watch_completion",
+    "watch_days",
+]
 
+SEEN, TOLD = "watch_changes.seen", "watch_changes.told"  # lost with the cache: then it is looked at once more
 WORTH_TELLING = (Readiness.SHORT, Readiness.LATE, Readiness.NOT_PLANNED)
 
 
@@ -43,10 +54,21 @@ def watch_cases() -> None:
     look_and_tell("emergency", emergencies, at=at)
 
 
+@shared_task
+def watch_changes() -> None:
+    """Do the same soon after something was recorded, once nothing more has been recorded for a turn."""
+    mark = trail_mark()
+    known = cache.get_many([SEEN, TOLD])
+    cache.set(SEEN, mark, timeout=None)
+    if mark == known.get(SEEN) and mark != known.get(TOLD):
+        watch_cases()
+        cache.set(TOLD, mark, timeout=None)
+
+
 def _lacking(at: datetime) -> Iterator[Concern]:
     today = timezone.localdate(at)
-    for ahead in range(int(policy("case_horizon_days")) + 1):
-        day = today + timedelta(days=ahead)
+    last = days_ahead(today, int(policy("case_horizon_days")))[-1]
+    for day in sorted(listed_days(today, last)):
         for row in list_readiness(day, at=at).rows:
             yield from _of_case(row, day)
     yield from _standing(today, at)

@@ -21,7 +21,7 @@ from django.utils import timezone
 from journal.reads import policies, trail_mark
 from lists.actions import end_plan, keep_progress, plan_anew, plan_on_time, take_up_plan
 from lists.chances.forecast import chances
-from lists.models import DayLook, DayPlanRow, TheatreList
+from lists.models import DayLook, DayPlanRow
 from lists.plans.changes import changed
 from lists.plans.day_facts import DayFacts, PlannedDay, scenario_of
 from lists.plans.day_plan import DayPlan, stored
@@ -29,8 +29,8 @@ from lists.plans.documents import read_plan, written_scenario
 from lists.plans.planning import plan
 from lists.plans.scenario import Plan
 from lists.plans.set_times import days_to_watch, last_set_time
-from lists.reads import day_facts
-from lists.states import OPEN_CASES, PlanState
+from lists.reads import day_facts, listed_days
+from lists.states import PlanState
 
 LOOK_S = 0.5  # how often a plan under way is looked at: how soon it is stopped, and how old its progress is
 LONGEST_S = 180.0  # the search itself stops after half a minute; on a machine that is busy it takes longer
@@ -142,12 +142,12 @@ def watch_days() -> None:
     """Ask for plans of the days ahead that have changed, and of those and today when a set time has come."""
     at = timezone.now()
     today, mark = timezone.localdate(at), trail_mark()
-    days = days_to_watch(today, _listed)
+    days = days_to_watch(today, listed_days)
     for day in days:
         plan_anew(day, _looked_at(day, mark, at), at=at)
     values = policies()
     due = last_set_time(timezone.localtime(at), (int(values[name]) for name in SET_HOURS))
-    for day in [*_listed(today, today), *days]:
+    for day in [*listed_days(today, today), *days]:
         plan_on_time(day, due, at=at)
 
 
@@ -162,8 +162,3 @@ def _looked_at(day: date, mark: str, at: datetime) -> str:
     found = {"careful": careful, "mark": mark, "fingerprint": fingerprint, "looked_at": at}
     DayLook.objects.update_or_create(day=day, defaults=found)
     return fingerprint
-
-
-def _listed(first: date, last: date) -> set[date]:
-    lists = TheatreList.objects.filter(day__range=(first, last), cases__state__in=OPEN_CASES)
-    return set(lists.values_list("day", flat=True))

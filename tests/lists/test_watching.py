@@ -8,20 +8,23 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.core.cache import cache
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from journal.actions import trails
 from journal.models import PolicySetting
-from lists.actions import plan_on_time
+from lists.actions import cancel_case, plan_on_time
 from lists.models import Case, DayLook, DayPlanRow, ToPlanAnew
-from lists.plans.set_times import last_set_time
+from lists.plans.set_times import days_ahead, last_set_time
 from lists.reads import day_facts
 from lists.states import PlanState
-from lists.tasks import watch_days
+from lists.tasks import watch_cases, watch_changes, watch_days
 from tests import makers
 from tests.lists import makers as m
 from tests.makers import at_once
+from tests.test_jobs import now_act, told
 
 pytestmark = [pytest.mark.jobs, pytest.mark.django_db]
 
@@ -164,3 +167,34 @@ def test_eight_watches_at_a_set_time_ask_once() -> None:
     now = timezone.now()
     answers = at_once(*[lambda: plan_on_time(day, now - timedelta(minutes=1), at=now)] * 8)
     assert sum(answers) == 1 == DayPlanRow.objects.count()
+
+
+# Notices
+
+
+@pytest.mark.parametrize(("after", "number"), [(0, 1), (1, 0)])
+def test_cases_are_looked_at_as_far_ahead_as_the_policy_says(after: int, number: int) -> None:
+    noon = timezone.localtime().replace(hour=12, minute=0)
+    last = days_ahead(noon.date(), 3)[-1]
+    for day in (noon.date(), noon.date() + timedelta(days=1), last + timedelta(days=after)):
+        m.case(m.implant(), starts_at=noon + (day - noon.date()))
+    watch_cases()
+    assert len(told()) == 2 + number
+
+
+def test_a_change_is_told_once_it_is_quiet_and_the_unit_is_not_looked_at_again(
+    django_assert_max_num_queries: Any,
+) -> None:
+    cache.clear()
+    watch_changes()
+    case = m.case(m.implant(), starts_at=timezone.now() + timedelta(days=2))
+    watch_changes()
+    assert told() == []
+    watch_changes()
+    assert [cause for cause, _, _ in told()] == [f"case:{case.code}"]
+    with django_assert_max_num_queries(len(trails())):
+        watch_changes()
+    cancel_case(case.code, reason="fever", act=now_act())
+    for _ in range(2):
+        watch_changes()
+    assert told() == []
