@@ -27,20 +27,22 @@ run: .venv/run-time
 	@echo "To make the first person who may sign in: $(MANAGE) createsuperuser"
 	@$(MANAGE) serve --host $(HOST) --port $(PORT)
 
-# What the tests of both shapes are marked with, and what needs the servers of the production shape.
+# What wants the machine for itself, what runs on both shapes, and what needs the servers of the production shape.
+ALONE := locking or jobs or journey or servers
 SHARED := storage or locking or jobs or journey
 IF_SERVERS := $(if $(and $(DATABASE_URL),$(REDIS_URL)),,and not servers)
 
 # In parallel what can be; one after the other what races, kills or drives a browser. COVERAGE=1 counts branches.
 test: .venv/develop browser
-	$(PYTEST) -n auto -m "not (locking or jobs or journey or browser or servers)"
-	$(PYTEST) -m "(locking or jobs or journey or servers) and not browser $(IF_SERVERS)"
+	$(PYTEST) -n auto -m "not ($(ALONE) or browser)"
+	$(PYTEST) -m "($(ALONE)) and not browser $(IF_SERVERS)"
 	@if $(BROWSER_IS_HERE); then $(PYTEST) -m browser; else echo "NOT RUN: the browser tests."; fi
 	$(if $(COVERAGE),$(BIN)/coverage combine --quiet && $(BIN)/coverage report)
 
 # The same promises on PostgreSQL and Redis, named by DATABASE_URL and REDIS_URL.
 test-servers: .venv/develop browser
-	$(PYTEST) -m "($(SHARED) or servers) and not browser"
+	$(PYTEST) -n auto -m "storage and not ($(ALONE) or browser)"
+	$(PYTEST) -m "($(ALONE)) and not browser"
 	@if $(BROWSER_IS_HERE); then $(PYTEST) -m "browser and ($(SHARED))"; else echo "NOT RUN: the browser tests."; fi
 
 browser:
