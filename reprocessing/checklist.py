@@ -123,21 +123,21 @@ def _indicator_check(reads: Collection[Read], slug: str, what: str, *, decides: 
     return Check(row, who, when)
 
 
-def condition_check(looked_at: Iterable[bool | None], damaged: Collection[str], *, seen: Seen = NOBODY) -> Check:
+def condition_check(looked_at: Iterable[bool | None], ended: Mapping[str, str], *, seen: Seen = NOBODY) -> Check:
     """The packs were looked at on unloading: dry and whole.
 
     Damaged packs were ended at once and are not in the load any more: they are named, and do not forbid.
 
     Args:
         looked_at: for each wrapped pack still in the load, whether its barrier is intact; None if not seen.
-        damaged: codes of the packs that were ended on unloading.
+        ended: what was wrong with each pack that was ended on unloading, by its code.
         seen: who unloaded, and when.
     """
     barriers = list(looked_at)
     met = all(barriers) if None not in barriers else None
     value = NOT_RECORDED if not met else f"{len(barriers)} dry and whole" if barriers else "No wrapped pack"
-    if damaged:
-        value += f"; wet or torn and ended: {', '.join(sorted(damaged))}"
+    if ended:
+        value += "; ended: " + ", ".join(f"{code} {fault}" for code, fault in sorted(ended.items()))
     return Check(EvidenceRow("condition", "Pack condition", value, "dry and whole", met), *seen)
 
 

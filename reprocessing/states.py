@@ -59,6 +59,19 @@ class IndicatorKind(StrEnum):
     BIOLOGICAL = "biological"
 
 
+class Condition(StrEnum):
+    """How a pack was found on unloading."""
+
+    INTACT = "dry and intact"
+    WET = "wet"
+    TORN = "torn or open"
+    DROPPED = "dropped"
+
+
+WASHED_AGAIN: frozenset[Condition] = frozenset({Condition.WET, Condition.DROPPED})
+"""A pack in such a condition sends its pieces before the washer; of a torn one they are checked and wrapped anew."""
+
+
 class Result(StrEnum):
     """What an indicator or a test says."""
 

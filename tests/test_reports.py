@@ -16,6 +16,7 @@ from config.reports.figures import (
     Cell,
     Period,
     Report,
+    conditions,
     first_pass_loads,
     first_pass_sets,
     indicators,
@@ -68,7 +69,7 @@ def test_first_pass_of_loads_and_sets() -> None:
     """One released, one rejected, one released and called back; a wet set in a good load."""
     wet, dry = makers.pack(), makers.pack()
     good = make.running(make.load(None, wet, dry))
-    actions.unload(good.code, damaged=(wet.code,), act=act(at=make.ENDED))
+    actions.unload(good.code, wet=(wet.code,), act=act(at=make.ENDED))
     make.released(good)
     rejected()
     back = make.released()
@@ -165,3 +166,11 @@ def test_periodic_tests_and_protein_are_counted_for_their_machine() -> None:
         (f"{washer.name}, Rinse", 2, 1, 1),
         (f"{washer.name}, residual protein", 1, 1, 0),
     )
+
+
+def test_packs_are_counted_by_the_condition_in_which_they_were_found() -> None:
+    packs = [makers.pack() for _ in range(4)]
+    load = make.running(make.load(None, *packs))
+    codes = [pack.code for pack in packs]
+    actions.unload(load.code, wet=(codes[0],), torn=(codes[1],), dropped=(codes[2],), act=act(at=make.ENDED))
+    assert conditions(DAY).rows == ((load.machine.name, 4, 1, 1, 1, 1, 0),)

@@ -27,7 +27,7 @@ from reprocessing.models import (
     PeriodicResult,
     ProteinCheck,
 )
-from reprocessing.states import LoadKind, LoadState, Result
+from reprocessing.states import Condition, LoadKind, LoadState, Result
 
 Cell = str | int
 MEDIAN, NINETIETH = 0.5, 0.9
@@ -165,6 +165,27 @@ def first_pass_sets(period: Period) -> Report:
     )
 
 
+def conditions(period: Period) -> Report:
+    """How packs were found on unloading, by machine."""
+    counted: dict[str, dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    rows = LoadPack.objects.filter(period.within("load__ended_at")).exclude(barrier_intact=None)
+    for machine, condition in rows.values_list("load__machine__name", "condition"):
+        counted[machine][condition] += 1
+    order = (*Condition, "")
+    table: list[tuple[Cell, ...]] = [
+        (machine, sum(of.values()), *(of[condition] for condition in order)) for machine, of in sorted(counted.items())
+    ]
+    return Report(
+        "conditions",
+        "Packs on unloading",
+        "Wrapped packs of loads that were unloaded in the period, as they were found. A wet or dropped pack is washed "
+        "again, a torn or open one wrapped anew. Not told apart: found before the three were told apart.",
+        ("Machine", "n", *(str(condition).capitalize() for condition in Condition), "Not told apart"),
+        tuple(table),
+        sum(sum(of.values()) for of in counted.values()),
+    )
+
+
 def _first_pass(slug: str, title: str, definition: str, what: str, rows: list[tuple[datetime, str, bool]]) -> Report:
     weeks: dict[str, list[bool]] = defaultdict(list)
     names: dict[str, list[bool]] = defaultdict(list)
@@ -292,6 +313,7 @@ REPORTS: tuple[Callable[[Period], Report], ...] = (
     turn_round,
     first_pass_loads,
     first_pass_sets,
+    conditions,
     losses,
     machine_use,
     periodic_tests,

@@ -14,6 +14,7 @@ from reprocessing.models import Load
 from reprocessing.states import LOAD_MOVES, LoadState
 
 DOSING = {"yes": True, "no": False, "": None}
+FAULTS = (("wet", "Wet packs"), ("torn", "Torn or open packs"), ("dropped", "Dropped packs"))
 DOSING_CHOICES = (("yes", "As programmed"), ("no", "A fault"), ("", "Not looked at yet"))
 
 
@@ -92,20 +93,22 @@ def _load_of(thing: Thing) -> Load | None:
 
 def _unload_button(load: Load, view: View) -> Button:
     if load.machine.washes:
-        field = Field("dosing", "The washer’s record of phases and doses", "choice", DOSING_CHOICES)
+        fields: tuple[Field, ...] = (
+            Field("dosing", "The washer’s record of phases and doses", "choice", DOSING_CHOICES),
+        )
     else:
         packs = load.load_packs.filter(open=True).select_related("pack").order_by("pack__code")
         choices = tuple((row.pack.code, f"{row.pack.name} {row.pack.code}") for row in packs)
-        field = Field("damaged", "Packs that are wet or torn", "several", choices)
+        fields = tuple(Field(name, words, "several", choices) for name, words in FAULTS)
     why = why_not_now(LOAD_MOVES["unload"], load.code, load.state, view.by)
-    return Button("unload", f"Unload {load.code}", "package-open", (field,), main=True, why_not=why)
+    return Button("unload", f"Unload {load.code}", "package-open", fields, main=True, why_not=why)
 
 
 def _unload(press: Press) -> Answer:
     fields = press.fields
     done = unload(
         press.carried("load"),
-        damaged=tuple(fields.getlist("damaged")),
+        **{name: tuple(fields.getlist(name)) for name, _ in FAULTS},
         dosing_recorded=DOSING.get(fields.get("dosing", "")),
         act=press.act,
     )

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 
 from instruments.models import Piece, PieceLine
 from journal.actions import Act, Done, action, write_line
 from journal.findings import Finding, Refused, stop
 from reprocessing.actions.loads import counted, member_facts, step_facts
 from reprocessing.models import Load, LoadLine
+from reprocessing.states import WASHED_AGAIN, Condition
 from reprocessing.writer import lock_load, move_load
 from trays.models import Pack
 from trays.states import PackKind
@@ -16,38 +17,72 @@ from trays.writer import carried_pieces, give_up, lock_packs, move_pack
 
 
 @action
-def unload(load: str, *, damaged: tuple[str, ...] = (), dosing_recorded: bool | None = None, act: Act) -> Done:
+def unload(
+    load: str,
+    *,
+    wet: tuple[str, ...] = (),
+    torn: tuple[str, ...] = (),
+    dropped: tuple[str, ...] = (),
+    dosing_recorded: bool | None = None,
+    act: Act,
+) -> Done:
     """Take a load out of its machine, each pack looked at.
 
-    A wet or torn pack (`damaged`) ends at once, whatever becomes of the load: its pieces go back before the
-    washer. `dosing_recorded` speaks of a washer's own record of phases and doses: as programmed or not.
+    A wet, torn (or open) or dropped pack ends at once, whatever becomes of the load. The pieces of a wet or
+    dropped one go back before the washer; those of a torn one are checked and wrapped anew. `dosing_recorded`
+    speaks of a washer's own record of phases and doses: as programmed or not.
     """
     row = lock_load(load)
     packs = lock_packs(row.load_packs.filter(open=True).values_list("pack__code", flat=True))
-    facts = [*_damaged_facts(row, damaged, packs), *end_facts("unload", row, act)]
+    named = {Condition.WET: set(wet), Condition.TORN: set(torn), Condition.DROPPED: set(dropped)}
+    faults = {code: condition for condition, codes in named.items() for code in sorted(codes)}
+    facts = [*_named_facts(row, named, packs), *end_facts("unload", row, act)]
     move_load(
         row,
         "unload",
         act,
         facts=facts,
-        evidence={"damaged": sorted(set(damaged)), "dosing_recorded": dosing_recorded},
+        evidence={"damaged": faults, "dosing_recorded": dosing_recorded},
         ended_at=act.at,
         dosing_recorded=dosing_recorded,
     )
     for pack in packs:
-        if pack.code in damaged:
-            end_pack(row, pack, act, reason="wet or torn on unloading", barrier_intact=False)
-        else:
-            intact = None if pack.kind == PackKind.IMMEDIATE else True
-            move_pack(pack, "unload", act, evidence={"load": row.code}, follows=True, barrier_intact=intact)
-            row.load_packs.filter(pack=pack).update(barrier_intact=intact)
-    ended = f" Wet or torn and ended: {counted(len(set(damaged)), 'pack')}; wash and pack anew." if damaged else ""
+        _look_at(row, pack, faults.get(pack.code, Condition.INTACT), act)
+    ended = f" {_told(named)}." if faults else ""
     return Done.of("unload", row, f"{row.code} has ended and waits for its decision.{ended}", "Complete its evidence.")
 
 
-def _damaged_facts(load: Load, damaged: Collection[str], packs: Iterable[Pack]) -> Iterator[Finding]:
-    for code in sorted(set(damaged) - {pack.code for pack in packs}):
+def _look_at(load: Load, pack: Pack, condition: Condition, act: Act) -> None:
+    """A pack as it was found: it goes on, or it ends."""
+    if condition is Condition.INTACT:
+        intact = None if pack.kind == PackKind.IMMEDIATE else True
+        move_pack(pack, "unload", act, evidence={"load": load.code}, follows=True, barrier_intact=intact)
+        load.load_packs.filter(pack=pack).update(barrier_intact=intact, condition=condition if intact else "")
+        return
+    soiled = None if condition in WASHED_AGAIN else ()
+    end_pack(load, pack, act, reason=f"{condition} on unloading", barrier_intact=False, soiled=soiled)
+    load.load_packs.filter(pack=pack).update(condition=condition)
+
+
+def _told(named: Mapping[Condition, Collection[str]]) -> str:
+    """What ended, and what becomes of it."""
+    next_step = {True: "wash and pack anew", False: "check and wrap anew"}
+    return "; ".join(
+        f"{condition.capitalize()} and ended: {counted(len(codes), 'pack')}, {next_step[condition in WASHED_AGAIN]}"
+        for condition, codes in named.items()
+        if codes
+    )
+
+
+def _named_facts(load: Load, named: Mapping[Condition, set[str]], packs: Iterable[Pack]) -> Iterator[Finding]:
+    inside = {pack.code for pack in packs}
+    for code in sorted(set().union(*named.values()) - inside):
         yield from member_facts(load, code, None)
+    for code in sorted(inside):
+        said = [condition for condition, codes in named.items() if code in codes]
+        if len(said) > 1:
+            sentence = f"Cannot unload {load.code}: {code} is said to be {' and '.join(said)}, must be one of them."
+            yield stop("said-twice", code, sentence, "Say the worst: dropped or wet before torn.")
 
 
 def end_facts(verb: str, load: Load, act: Act) -> Iterator[Finding]:

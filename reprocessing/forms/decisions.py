@@ -5,8 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from instruments.reads.pieces import code_by_mark
+from journal.findings import Refused
 from journal.roles import Right
 from reprocessing.forms.fields import NO, YES, password_field, reason_field, verdict_field
 from reprocessing.forms.loads import StepForm
@@ -60,6 +63,13 @@ class Reject(StepForm):
         help_text="Their pieces go before the washer; those of the others are inspected anew.",
         widget=forms.CheckboxSelectMultiple,
     )
+    pieces = forms.CharField(
+        required=False,
+        max_length=4000,
+        label="Single pieces that got wet, dropped or touched",
+        help_text="Scan or type their marks, one on each line. They go before the washer, their pack does not.",
+        widget=forms.Textarea(attrs={"rows": 3, "autocapitalize": "off", "spellcheck": "false"}),
+    )
     password = password_field()
 
     def complete(self) -> None:
@@ -67,11 +77,25 @@ class Reject(StepForm):
         choices = [(pack.code, f"{pack.name} {pack.code}") for pack in self.packs()]
         self.fields["soiled"].choices = choices  # type: ignore[attr-defined]
         if not choices:
-            del self.fields["soiled"]
+            del self.fields["soiled"], self.fields["pieces"]
 
-    def clean_soiled(self) -> tuple[str, ...]:
-        """As the action takes them."""
-        return tuple(self.cleaned_data["soiled"])
+    def clean(self) -> dict[str, Any]:
+        """Packs and single pieces together, as the action takes them."""
+        said = dict(self.cleaned_data)
+        marks = [mark for mark in said.pop("pieces", "").splitlines() if mark.strip()]
+        return {**said, "soiled": (*said.get("soiled", ()), *map(_piece, marks))}
+
+
+def _piece(mark: str) -> str:
+    """The code of the piece that a line names.
+
+    Raises:
+        ValidationError: it names none.
+    """
+    try:
+        return code_by_mark(mark)[0]
+    except Refused as refusal:
+        raise ValidationError({"pieces": refusal.findings[0].sentence}) from refusal
 
 
 class Recall(StepForm):

@@ -12,14 +12,13 @@ from journal.models import Person
 from reprocessing.folder import BYTES_PER_MB, LONGEST_NAME, MOST_MB
 from reprocessing.forms.fields import NO, YES, choice_field, verdict_field
 from reprocessing.models import Load
-from reprocessing.states import IndicatorKind, LoadKind
+from reprocessing.states import Condition, IndicatorKind, LoadKind
 from trays.models import Pack
 from trays.states import PackKind
 
 LATER = "later"
 DOSING = ((YES, "As programmed"), (NO, "It shows a fault"))
-INTACT, DAMAGED = "intact", "damaged"
-FOUND = ((INTACT, "Dry and intact"), (DAMAGED, "Wet or torn"))
+FOUND = [(name, Condition[name.upper()].capitalize()) for name in ("intact", "wet", "torn", "dropped")]
 
 
 class StepForm(forms.Form):
@@ -85,13 +84,13 @@ class Unload(StepForm):
                 self.fields[pack.code] = choice_field(f"{pack.name} {pack.code}", FOUND)
 
     def clean(self) -> dict[str, Any]:
-        """The damaged packs, and what the washer's record says."""
+        """The packs that end, and what the washer's record says."""
         said = self.cleaned_data
         recorded = {YES: True, NO: False}.get(said.get("dosing", LATER))
-        return {
-            "damaged": tuple(code for code, found in said.items() if found == DAMAGED),
-            "dosing_recorded": recorded,
+        faults = {
+            name: tuple(code for code, found in said.items() if found == name) for name in ("wet", "torn", "dropped")
         }
+        return {**faults, "dosing_recorded": recorded}
 
 
 class Upload(forms.Form):

@@ -12,10 +12,11 @@ from instruments.models import Piece, Programme
 from journal.append_only import append_only
 from journal.models import Line
 from reprocessing.models.machines import Machine
-from reprocessing.states import LoadKind, LoadState
+from reprocessing.states import Condition, LoadKind, LoadState
 from trays.models import Pack
 
 _STATES = [(str(state), str(state)) for state in LoadState]
+_CONDITIONS = [(str(condition), str(condition)) for condition in Condition]
 _KINDS = [(str(kind), str(kind)) for kind in LoadKind]
 
 
@@ -95,15 +96,31 @@ class LoadPack(models.Model):
     pack = models.ForeignKey(Pack, models.PROTECT, related_name="load_packs")
     open = models.BooleanField(default=True)
     barrier_intact = models.BooleanField(null=True, blank=True, help_text="Dry and whole on unloading.")
+    condition = models.CharField(max_length=20, choices=_CONDITIONS, blank=True, help_text="As found on unloading.")
 
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["load", "pack"], name="load_pack_once"),
+            models.CheckConstraint(
+                condition=Q(condition="")
+                | Q(condition=Condition.INTACT, barrier_intact__isnull=False, barrier_intact=True)
+                | Q(
+                    condition__in=[Condition.WET, Condition.TORN, Condition.DROPPED],
+                    barrier_intact__isnull=False,
+                    barrier_intact=False,
+                ),
+                name="load_pack_condition_agrees",
+            ),
             models.UniqueConstraint(fields=["pack"], condition=Q(open=True), name="pack_in_one_open_load"),
         ]
 
     def __str__(self) -> str:
         return f"{self.pack.code} in {self.load.code}"
+
+    @property
+    def fault(self) -> str:
+        """What was wrong with it on unloading; empty when nothing was, or it was not looked at."""
+        return "" if self.barrier_intact is not False else self.condition or "wet or torn"
 
 
 class LoadPiece(models.Model):

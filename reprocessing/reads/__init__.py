@@ -355,9 +355,9 @@ def _indicator_checks(load: Load) -> Iterator[Check]:
 def _condition_check(load: Load, lines: Iterable[LoadLine]) -> Check:
     rows = list(load.load_packs.select_related("pack").order_by("pack__code"))
     wrapped = [row for row in rows if row.pack.kind != PackKind.IMMEDIATE]
-    damaged = [row.pack.code for row in rows if row.barrier_intact is False]
+    ended = {row.pack.code: row.fault for row in rows if row.fault}
     looked_at = [row.barrier_intact for row in wrapped if row.barrier_intact is not False]
-    return checklist.condition_check(looked_at, damaged, seen=_latest(lines, "damaged"))
+    return checklist.condition_check(looked_at, ended, seen=_latest(lines, "damaged"))
 
 
 def _doubt_check(load: Load) -> Check:

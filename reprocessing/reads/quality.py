@@ -85,7 +85,7 @@ def _protein(since: datetime) -> Iterator[Event]:
 def _packs(since: datetime) -> Iterator[Event]:
     rows = LoadPack.objects.filter(barrier_intact=False, load__ended_at__gte=since).select_related("pack", "load")
     for row in _none_raised(rows, "pack", "pack").order_by("-load__ended_at")[:MOST]:
-        words = f"Wet or torn on unloading of {row.load.code}"
+        words = f"{row.fault.capitalize()} on unloading of {row.load.code}"
         yield Event(row.pack.code, row.pack.name, Cause.WET_PACK, words, row.load.ended_at)
 
 

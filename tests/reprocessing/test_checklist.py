@@ -99,16 +99,16 @@ def test_the_last_reading_signs_the_row() -> None:
 
 
 @pytest.mark.parametrize(
-    ("barriers", "damaged", "value", "found"),
+    ("barriers", "ended", "value", "found"),
     [
-        ([True, True], [], "2 dry and whole", []),
-        ([True], ["K2", "K1"], "1 dry and whole; wet or torn and ended: K1, K2", []),
-        ([], [], "No wrapped pack", []),
-        ([True, None], [], "Not recorded", ["condition-missing"]),
+        ([True, True], {}, "2 dry and whole", []),
+        ([True], {"K2": "wet", "K1": "dropped"}, "1 dry and whole; ended: K1 dropped, K2 wet", []),
+        ([], {}, "No wrapped pack", []),
+        ([True, None], {}, "Not recorded", ["condition-missing"]),
     ],
 )
-def test_condition(barriers: list[bool | None], damaged: list[str], value: str, found: list[str]) -> None:
-    check = checklist.condition_check(barriers, damaged)
+def test_condition(barriers: list[bool | None], ended: dict[str, str], value: str, found: list[str]) -> None:
+    check = checklist.condition_check(barriers, ended)
     assert check.row.value == value
     assert stops(check) == found
 

@@ -219,7 +219,7 @@ def test_the_form_is_signed_once_for_an_implant_by_who_may_release() -> None:
 
 def test_an_implant_that_was_wet_does_not_make_the_load_wait() -> None:
     pack = makers.single(makers.piece(makers.part(PartKind.IMPLANT)))
-    load = make.ended(make.load(None, pack, makers.pack()), damaged=(pack.code,))
+    load = make.ended(make.load(None, pack, makers.pack()), wet=(pack.code,))
     assert not reads.holds_implant(load)
     assert "biological-indicator" not in {check.row.slug for check in reads.load_evidence(load)}
 

@@ -303,12 +303,44 @@ def test_unloading_reports_every_barrier() -> None:
     }
 
 
-def test_a_wet_or_torn_pack_ends_and_its_pieces_go_before_the_washer() -> None:
+@pytest.mark.storage
+def test_each_fault_of_a_pack_has_its_own_consequence() -> None:
+    """Wet or dropped: washed again. Torn: checked and wrapped anew. All have seen a cycle, and end."""
+    packs = {name: makers.pack() for name in ("wet", "torn", "dropped", "good")}
+    load = make.running(make.load(None, *packs.values()))
+    pieces = {name: Piece.objects.get(carried__pack=pack) for name, pack in packs.items()}
+    faults: dict[str, Any] = {name: (packs[name].code,) for name in ("wet", "torn", "dropped")}
+    done = actions.unload(load.code, **faults, act=act(at=ENDED))
+    assert "Torn or open and ended: 1 pack, check and wrap anew" in done.sentence
+    found = {}
+    for name, piece in pieces.items():
+        piece.refresh_from_db()
+        found[name] = (piece.state, piece.cycles)
+    assert found == {
+        "wet": (PieceState.RETURNED, 1),
+        "torn": (PieceState.INSPECTED, 1),
+        "dropped": (PieceState.RETURNED, 1),
+        "good": (PieceState.PACKED, 0),
+    }
+    rows = dict(LoadPack.objects.values_list("pack__code", "condition"))
+    assert rows == {
+        packs["wet"].code: "wet",
+        packs["torn"].code: "torn or open",
+        packs["dropped"].code: "dropped",
+        packs["good"].code: "dry and intact",
+    }
+    twice = make.running(make.load(load.machine, makers.pack()))
+    code = twice.load_packs.get().pack.code
+    both: dict[str, Any] = {"wet": (code,), "torn": (code,)}
+    assert refused(lambda: actions.unload(twice.code, **both, act=act(at=ENDED))) == ["said-twice"]
+
+
+def test_a_wet_pack_ends_and_its_pieces_go_before_the_washer() -> None:
     wet, dry = makers.pack(), makers.pack()
     load = make.running(make.load(None, wet, dry))
     pieces = list(Piece.objects.filter(carried__pack=wet))
-    done = actions.unload(load.code, damaged=(wet.code,), act=act(at=ENDED))
-    assert "Wet or torn and ended: 1 pack" in done.sentence
+    done = actions.unload(load.code, wet=(wet.code,), act=act(at=ENDED))
+    assert "Wet and ended: 1 pack, wash and pack anew" in done.sentence
     wet.refresh_from_db()
     assert (wet.state, wet.barrier_intact) == (PackState.VOID, False)
     assert not Piece.objects.filter(carried__pack=wet).exists()
@@ -322,7 +354,7 @@ def test_a_wet_or_torn_pack_ends_and_its_pieces_go_before_the_washer() -> None:
 
 def test_only_packs_of_the_load_can_be_damaged() -> None:
     load, other = make.running(), makers.pack()
-    assert refused(lambda: actions.unload(load.code, damaged=(other.code,), act=act(at=ENDED))) == ["not-in-load"]
+    assert refused(lambda: actions.unload(load.code, wet=(other.code,), act=act(at=ENDED))) == ["not-in-load"]
 
 
 def test_a_load_does_not_end_before_it_started() -> None:

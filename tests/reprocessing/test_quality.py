@@ -225,5 +225,5 @@ def test_what_is_offered_until_it_is_raised() -> None:
 def test_a_wet_pack_is_offered() -> None:
     wet, dry = makers.pack(), makers.pack()
     load = make.running(make.load(None, wet, dry))
-    actions.unload(load.code, damaged=(wet.code,), act=act(at=make.ENDED))
+    actions.unload(load.code, wet=(wet.code,), act=act(at=make.ENDED))
     assert [(event.thing, event.cause) for event in unraised(make.DECIDED)] == [(wet.code, Cause.WET_PACK)]

@@ -107,8 +107,12 @@ def start(walk: Walk, by: Any) -> None:
 def unload(walk: Walk, by: Any) -> None:
     code = walk.any_of(loads(R))
     inside = list(Pack.objects.filter(load_packs__load__code=code).values_list("code", flat=True))
-    damaged = tuple(pack for pack in inside if walk.random.random() < 0.2)
-    actions.unload(code, damaged=damaged, dosing_recorded=True, act=by)
+    faults: dict[str, list[str]] = {"wet": [], "torn": [], "dropped": []}
+    for pack in inside:
+        if walk.random.random() < 0.2:
+            faults[walk.random.choice(sorted(faults))].append(pack)
+    said = {name: tuple(codes) for name, codes in faults.items()}
+    actions.unload(code, **said, dosing_recorded=True, act=by)
 
 
 def reject(walk: Walk, by: Any) -> None:

@@ -206,7 +206,7 @@ def test_a_wet_pack_is_named_on_unloading(clock: Clock) -> None:
     station = Station("sterilise-out", clock)
     station.scan(wet.code)
     assert [code for code, _ in station.shown.buttons[0].fields[0].options] == [dry.code, wet.code]
-    station.press("unload", damaged=[wet.code])
+    station.press("unload", wet=[wet.code])
     assert [Pack.objects.get(pk=pack.pk).state for pack in (dry, wet)] == [PackState.AWAITING_RELEASE, PackState.VOID]
     assert station.shown.links[0][0] == f"Go to load {load.code}"
 
