@@ -37,6 +37,7 @@ DONE: dict[str, str] = {
     "fail_wash": "Wash failed",
     "find": "Found",
     "find_recalled": "Found by a recall",
+    "change_load": "Moved to another load",
     "check_protein": "Residual protein checked",
     "find_soiled": "Found soiled",
     "free": "Choice taken back",

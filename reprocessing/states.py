@@ -139,6 +139,8 @@ LOAD_STEPS: dict[str, Step] = {
     "add_piece": Step("add to", (S.BUILDING,), PIECE_MOVES["put_in_washer"].right),
     "take_off_load": Step("take off", (S.BUILDING,), PACK_MOVES["take_off_load"].right),
     "take_out_of_load": Step("take out", (S.BUILDING,), PIECE_MOVES["take_out_of_washer"].right),
+    "split_load": Step("split", (S.BUILDING,), Right.STERILISE),
+    "merge_loads": Step("merge", (S.BUILDING,), Right.STERILISE),
     "attach_trace": Step("attach a record to", (S.RUNNING, S.AWAITING_RELEASE), Right.STERILISE),
     "place_indicator": Step("place an indicator in", (S.BUILDING, S.RUNNING, S.AWAITING_RELEASE), Right.STERILISE),
     "read_indicator": Step(
@@ -173,5 +175,7 @@ MACHINE_STEPS: dict[str, Step] = {
     "set_columns": Step("say how to read the records of", tuple(MachineState), Right.TEST),
 }
 
-BUILDING_VERBS: frozenset[str] = frozenset({"add_pack", "add_piece", "add_returned_set", "start", "unload"})
+BUILDING_VERBS: frozenset[str] = frozenset(
+    {"add_pack", "add_piece", "add_returned_set", "split_load", "merge_loads", "start", "unload"}
+)
 """Lines of a load's trail whose person counts as a builder of it."""

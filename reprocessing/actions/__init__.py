@@ -46,6 +46,7 @@ from reprocessing.actions.recalls import (
     propose_closure,
     settle_recalled,
 )
+from reprocessing.actions.regrouping import merge_loads, split_load
 from reprocessing.actions.residue import check_protein
 from reprocessing.actions.supplies import put_lot_in_use, take_lot_out_of_use
 from reprocessing.actions.unloading import record_dosing, unload
@@ -76,6 +77,7 @@ __all__ = [
     "limit_loads",
     "limit_lumens",
     "match_record",
+    "merge_loads",
     "note_refused",
     "open_load",
     "place_indicator",
@@ -98,6 +100,7 @@ __all__ = [
     "set_record_aside",
     "settle_recalled",
     "sign_exceptional_release",
+    "split_load",
     "start_load",
     "take_in",
     "take_lot_out_of_use",

@@ -14,7 +14,7 @@ from journal.actions import Act, Done, action, need, write_line
 from journal.findings import Finding, Refused, Severity, stop, unknown
 from reprocessing import rules
 from reprocessing.models import Load, LoadLine, LoadPack, LoadPiece, Machine
-from reprocessing.reads import against_start, not_validated, sets_in
+from reprocessing.reads import against_start, not_validated, parts_in, sets_in
 from reprocessing.reads.low_temperature import against_low_temperature, against_unconfirmed
 from reprocessing.reads.soil import soil_of
 from reprocessing.reads.supplies import lots_of_load
@@ -53,7 +53,7 @@ def open_load(machine: str, programme: str, *, kind: str = LoadKind.ROUTINE, act
     chosen = Programme.objects.filter(code=programme).first()
     if chosen is None:
         raise Refused(unknown("programme", programme))
-    facts = tuple(_programme_facts(row, chosen))
+    facts = tuple(programme_facts(row, chosen))
     if facts:
         raise Refused(*facts)
     load = _empty_load(row, purpose)
@@ -69,7 +69,8 @@ def open_load(machine: str, programme: str, *, kind: str = LoadKind.ROUTINE, act
     return Done.of("open_load", load, f"{load.code} is open on {row.name}, {chosen.name}.", "Scan what goes in.")
 
 
-def _programme_facts(machine: Machine, programme: Programme) -> Iterator[Finding]:
+def programme_facts(machine: Machine, programme: Programme) -> Iterator[Finding]:
+    """A load runs one of its machine's own programmes."""
     if not machine.programmes.filter(pk=programme.pk).exists():
         yield stop(
             "programme-not-on-machine",
@@ -125,6 +126,11 @@ def _pack_facts(load: Load, pack: Pack) -> Iterator[Finding]:
     pieces = Piece.objects.filter(carried__pack=pack).select_related("part")
     yield from single_use_facts(pieces, "load", pack.code)
     yield from against_low_temperature("load", pack.code, load, [pack])
+
+
+def unvalidated(verb: str, subject: str, load: Load) -> Iterator[Finding]:
+    """Never 6 for everything that is in a load."""
+    yield from _validated(verb, subject, load.programme, parts_in(load))
 
 
 def _validated(verb: str, subject: str, programme: Programme, parts: Any) -> Iterator[Finding]:

@@ -11,8 +11,8 @@ from django.core.files.uploadedfile import UploadedFile
 from journal.models import Person
 from reprocessing.folder import BYTES_PER_MB, LONGEST_NAME, MOST_MB
 from reprocessing.forms.fields import NO, YES, choice_field, verdict_field
-from reprocessing.models import Load
-from reprocessing.states import Condition, IndicatorKind, LoadKind
+from reprocessing.models import Load, Machine
+from reprocessing.states import Condition, IndicatorKind, LoadKind, LoadState
 from trays.models import Pack
 from trays.states import PackKind
 
@@ -91,6 +91,42 @@ class Unload(StepForm):
             name: tuple(code for code, found in said.items() if found == name) for name in ("wet", "torn", "dropped")
         }
         return {**faults, "dosing_recorded": recorded}
+
+
+class Split(StepForm):
+    """What goes into a new load, and on which machine."""
+
+    things = forms.MultipleChoiceField(label="What goes into the new load", widget=forms.CheckboxSelectMultiple)
+    machine = forms.ChoiceField(label="Machine")
+
+    def complete(self) -> None:
+        """What is in it, sets as one; and the machines of its kind, its own first."""
+        members = self.load.load_pieces.filter(open=True).select_related("piece__part", "came_with")
+        sets = {row.came_with.code: row.came_with.name for row in members if row.came_with}
+        loose = {row.piece.code: row.piece.part.name for row in members if not row.came_with}
+        packs = {pack.code: pack.name for pack in self.packs()}
+        choices = [(code, f"{name} {code}") for code, name in {**packs, **sets, **loose}.items()]
+        self.fields["things"].choices = choices  # type: ignore[attr-defined]
+        own, rows = self.load.machine, Machine.objects.filter(kind=self.load.machine.kind)
+        machines = [(own.code, own.name), *((row.code, row.name) for row in rows if row != own)]
+        self.fields["machine"].choices = machines  # type: ignore[attr-defined]
+
+    def clean_things(self) -> tuple[str, ...]:
+        """As the action takes them."""
+        return tuple(self.cleaned_data["things"])
+
+
+class Merge(StepForm):
+    """The load that takes everything of this one."""
+
+    into = forms.ChoiceField(label="Into")
+
+    def complete(self) -> None:
+        """Other loads of its kind of machine that are being built."""
+        rows = Load.objects.filter(state=LoadState.BUILDING, kind=self.load.kind, machine__kind=self.load.machine.kind)
+        others = rows.exclude(pk=self.load.pk).select_related("machine", "programme").order_by("pk")
+        choices = [(row.code, f"{row.code} on {row.machine}, {row.programme}") for row in others]
+        self.fields["into"].choices = [("", "Choose the load"), *choices]  # type: ignore[attr-defined]
 
 
 class Upload(forms.Form):

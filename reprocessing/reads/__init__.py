@@ -148,9 +148,16 @@ def programmes_offered() -> QuerySet[Programme]:
 
 
 def builders(load: Load) -> tuple[Person, ...]:
-    """Who added to a load, started it or unloaded it, in order of their first line."""
-    lines = load.lines.filter(verb__in=BUILDING_VERBS).select_related("person")
-    return tuple({line.person.pk: line.person for line in lines if line.person is not None}.values())
+    """Who added to a load, started it or unloaded it, in order of their first line; then who built what came into it.
+
+    Who took something off it, to another load, has not built it by that.
+    """
+    lines = list(load.lines.filter(verb__in=BUILDING_VERBS).select_related("person"))
+    built = [line for line in lines if line.evidence.get("to", load.code) == load.code]
+    found = {line.person.pk: line.person for line in built if line.person is not None}
+    before = {key for line in built for key in line.evidence.get("built_by", ())} - found.keys()
+    more = Person.objects.filter(pk__in=before).order_by("pk") if before else ()
+    return (*found.values(), *more)
 
 
 def second_person_wanted(load: Load) -> bool:

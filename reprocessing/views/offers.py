@@ -136,7 +136,7 @@ def _names(load: Load) -> Iterator[str]:
     yield from of_washer if load.machine.washes else of_steriliser
     if holds_implant(load) and not hasattr(load, "exceptional_release"):
         yield "exception"
-    yield from ("start", "unload", "attach", "release", "reject", "recall", "correct")
+    yield from ("split", "merge", "start", "unload", "attach", "release", "reject", "recall", "correct")
 
 
 def readings(asked: Asked) -> list[tuple[Any, Offer]]:

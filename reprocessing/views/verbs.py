@@ -60,6 +60,8 @@ VERBS: dict[str, Verb] = {
         Verb("add_piece", "Put in", "plus", forms.Add, put_in, _STEPS["add_piece"]),
         Verb("take_off", "Take off", "undo-2", forms.TakeOff, actions.take_off_load, _STEPS["take_off_load"]),
         Verb("take_out", "Take out", "undo-2", forms.TakeOut, actions.take_out_of_load, _STEPS["take_out_of_load"]),
+        Verb("split", "Split load", "layers", forms.Split, actions.split_load, _STEPS["split_load"]),
+        Verb("merge", "Merge into another load", "layers", forms.Merge, actions.merge_loads, _STEPS["merge_loads"]),
         Verb("start", "Start load", "check", forms.Start, actions.start_load, _MOVES["start"]),
         Verb("unload", "Unload", "package-open", forms.Unload, actions.unload, _MOVES["unload"]),
         Verb("attach", "Attach record", "upload", forms.Record, actions.attach_trace, _STEPS["attach_trace"]),
