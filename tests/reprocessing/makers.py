@@ -26,6 +26,7 @@ from reprocessing.models import Load, Machine, ProgrammePhase
 from reprocessing.steam import saturation_pressure_bar_abs
 from tests import makers
 from tests.makers import AT, act
+from trays import actions as tray_actions
 from trays.models import Pack
 
 MORNING = AT - timedelta(hours=3)
@@ -225,6 +226,13 @@ def released(of: Load | None = None, *, by: Person | None = None) -> Load:
 
 def _again(of: Load) -> Load:
     return Load.objects.select_related("machine", "programme").get(pk=of.pk)
+
+
+def immediate(part: Any) -> Pack:
+    """A piece wrapped in nothing, for immediate use."""
+    piece = makers.piece(part)
+    done = tray_actions.pack_single(piece.code, immediate=True, reason="dropped", patient_ref="REF-1", act=act())
+    return Pack.objects.get(code=done.mark)
 
 
 # Races

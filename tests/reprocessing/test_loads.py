@@ -144,17 +144,11 @@ def test_immediate_use_items_go_into_immediate_use_programmes_only() -> None:
     part = makers.part(programmes=[makers.programme("W90", kind="wash"), makers.programme(), quick])
     machine = make.machine(programmes=[quick])
     usual, unwrapped = make.load(make.machine()), make.load(machine, programme="IMM")
-    item = immediate(part)
+    item = make.immediate(part)
     wrapped = makers.single(makers.piece(part))
     assert refused(lambda: actions.add_pack(usual.code, item.code, act=act())) == ["immediate-use-apart"]
     assert refused(lambda: actions.add_pack(unwrapped.code, wrapped.code, act=act())) == ["immediate-use-apart"]
     assert actions.add_pack(unwrapped.code, item.code, act=act()).verb == "add_pack"
-
-
-def immediate(part: Any) -> Pack:
-    piece = makers.piece(part)
-    done = tray_actions.pack_single(piece.code, immediate=True, reason="dropped", patient_ref="REF-1", act=act())
-    return Pack.objects.get(code=done.mark)
 
 
 # What goes into a washer, and out of it

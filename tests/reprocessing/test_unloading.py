@@ -104,7 +104,7 @@ def test_a_load_that_has_not_started_cannot_be_unloaded() -> None:
 def test_an_immediate_use_item_has_no_barrier_to_look_at() -> None:
     make.policy("immediate_use", value=True)
     quick = makers.programme("IMM", immediate=True)
-    item = immediate(makers.part(programmes=[makers.programme("W90", kind="wash"), quick]))
+    item = make.immediate(makers.part(programmes=[makers.programme("W90", kind="wash"), quick]))
     make.ended(make.load(make.machine(programmes=[quick]), item, programme="IMM"))
     item.refresh_from_db()
     assert (item.state, item.barrier_intact) == (PackState.AWAITING_RELEASE, None)
