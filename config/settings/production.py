@@ -17,8 +17,8 @@ EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
 EMAIL_HOST = os.environ.get("EMAIL_HOST", "localhost")
 EMAIL_PORT = int(os.environ.get("EMAIL_PORT", "25"))
 EMAIL_HOST_USER = os.environ.get("EMAIL_HOST_USER", "")
-if name := os.environ.get("EMAIL_PASSWORD_FILE"):
-    EMAIL_HOST_PASSWORD = Path(name).read_text().strip()
+_password = Path(os.environ.get("EMAIL_PASSWORD_FILE", DATA_DIR / "email_password"))
+EMAIL_HOST_PASSWORD = _password.read_text().strip() if _password.is_file() else ""  # only the worker needs it
 EMAIL_USE_TLS = os.environ.get("EMAIL_USE_TLS", "0") == "1"
 CELERY_BROKER_URL = os.environ["REDIS_URL"]
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": os.environ["REDIS_URL"]}}

@@ -165,7 +165,7 @@ def test_every_page_of_the_site_is_looked_at() -> None:
 
 TABLES_AND_DRAWINGS = (
     "fit", "fit-matrix", "together", "templates", "template", "compare-versions", "publish-template", "complete-day",
-    "list-board", "needs", "print", "scan-check", "trail",
+    "list-board", "needs", "print", "scan-check", "trail", "channels",
 )  # fmt: skip
 """Pages that change most with the width of the screen."""
 
