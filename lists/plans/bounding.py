@@ -130,6 +130,7 @@ class Relaxation:
                 of_class[column.group, column.ready_min].append(position)
         for positions in of_case.values():
             yield dict.fromkeys(positions, 1), 1
+        yield from together(self.day, of_case)
         for alike, positions in of_class.items():
             yield dict.fromkeys(positions, 1), len(self.trays[alike])
         for (group, layer), positions in layers.items():
@@ -193,6 +194,14 @@ class Relaxation:
                 free[column.group, column.layer + 1].append((again, tray))
                 free[column.group, column.layer + 1].sort()
         return tuple(trays)
+
+
+def together(day: Day, of_case: Mapping[int, Sequence[int]]) -> Iterable[Row]:
+    """Of cases that stand or fall together, one is on time as often as the next."""
+    for case, mates in enumerate(day.mates):
+        if len(mates) > 1:
+            after = mates[(mates.index(case) + 1) % len(mates)]  # round in a ring: so all are the same
+            yield dict.fromkeys(of_case.get(case, ()), 1) | dict.fromkeys(of_case.get(after, ()), -1), 0
 
 
 def constraints(rows: Sequence[Row], columns: int) -> Any:

@@ -60,6 +60,7 @@ def worked_out(
         known: a candidate whose timetables serve for the sites where nothing differs.
         patiences: how long loads may wait for more trays, each tried, the best of them kept [min].
     """
+    assignment = day.whole(assignment)
     jobs, left = site_jobs(day, assignment), list(assignment)
     differs = None if known is None else _differing_sites(day, assignment, known.assignment)
     tables = []
@@ -74,7 +75,10 @@ def worked_out(
         tables.append(table)
         for case in dropped:
             left[case] = None
-    return valued(day, tuple(left), tables)
+    stands = day.whole(tuple(left))
+    if stands != tuple(left):  # at another site, what was taken out here is still worked on
+        return worked_out(day, stands, patiences=patiences)
+    return valued(day, stands, tables)
 
 
 def _differing_sites(day: Day, one: Assignment, other: Assignment) -> set[int]:
@@ -89,7 +93,7 @@ def _loss(day: Day, jobs: Iterable[Job], table: Timetable, dropped: Sequence[int
     """Weight that was taken out, and least slack of the rest below zero."""
     deadlines = {job.case: job.deadline_min for job in jobs}
     slacks = (deadlines[case] - ready for case, ready in table.ready_min.items())
-    return sum(day.weight[case] for case in dropped), -min(slacks, default=SLACK_CAP_MIN)
+    return sum(day.stake[case] for case in dropped), -min(slacks, default=SLACK_CAP_MIN)
 
 
 def _kept(day: Day, site: int, jobs: Sequence[Job], patience_min: int) -> tuple[Timetable, list[int]]:
@@ -100,9 +104,10 @@ def _kept(day: Day, site: int, jobs: Sequence[Job], patience_min: int) -> tuple[
         late = [job for job in jobs if table.ready_min[job.case] > job.deadline_min]
         if not late:
             return table, dropped
-        lightest = min(late, key=lambda job: (day.weight[job.case], job.deadline_min, job.case))
-        dropped.append(lightest.case)
-        jobs = _without(day, jobs, lightest)
+        lightest = min(late, key=lambda job: (day.stake[job.case], job.deadline_min, job.case))
+        for out in [job for job in jobs if job.case in day.mates[lightest.case]]:
+            dropped.append(out.case)
+            jobs = _without(day, jobs, out)
 
 
 def _without(day: Day, jobs: Sequence[Job], out: Job) -> list[Job]:

@@ -215,8 +215,9 @@ def scenario_of(facts: DayFacts, *, now: datetime) -> PlannedDay:
     """The day as a scenario, as it is at a moment.
 
     Minutes are counted from the midnight before `now`, in its zone, and none is planned before `now`. Each tray that a
-    case needs is a case of the scenario with the case's start and weight. A tray that a person chose is a template of
-    its own, which that demand alone prefers; the demands that leave the choice accept it too, after their own.
+    case needs is a case of the scenario with the case's start; those that it cannot do without stand or fall together,
+    and its weight counts once. A tray that a person chose is a template of its own, which that demand alone prefers;
+    the demands that leave the choice accept it too, after their own.
 
     Args:
         facts: what the plan goes by.
@@ -239,7 +240,7 @@ def scenario_of(facts: DayFacts, *, now: datetime) -> PlannedDay:
             for number, (template, _) in enumerate(kinds.numbers)
         ),
         trays=tuple(_tray(number, tray, kinds, facts, (origin, now)) for number, tray in enumerate(facts.trays)),
-        cases=tuple(_case(number, pair, kinds, origin) for number, pair in enumerate(demands)),
+        cases=tuple(_case(number, demands, kinds, origin) for number in range(len(demands))),
         sites=(
             Site(
                 facts.preclean_benches,
@@ -289,11 +290,14 @@ class _Kinds:
         return tuple(own.values())  # what nobody chose stands first
 
 
-def _case(number: int, pair: tuple[CaseFact, DemandFact], kinds: _Kinds, origin: datetime) -> CaseDemand:
-    case, demand = pair
-    weight = case.weight if demand.essential else 0
+def _case(number: int, demands: Sequence[tuple[CaseFact, DemandFact]], kinds: _Kinds, origin: datetime) -> CaseDemand:
+    """A demand; those that a case cannot do without stand or fall together, and the first has its weight."""
+    case, demand = demands[number]
+    essential = [place for place, (other, one) in enumerate(demands) if other.code == case.code and one.essential]
+    weight = case.weight if number in essential[:1] else 0
     start_min = max(0, _minute(case.starts_at, origin))
-    return CaseDemand(number, 0, start_min, case.duration_min, weight, kinds.that_serve(demand))
+    together = essential[0] if number in essential and len(essential) > 1 else None
+    return CaseDemand(number, 0, start_min, case.duration_min, weight, kinds.that_serve(demand), together)
 
 
 def _tray(number: int, tray: TrayFact, kinds: _Kinds, facts: DayFacts, since: tuple[datetime, datetime]) -> Tray:

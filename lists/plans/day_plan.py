@@ -22,6 +22,7 @@ CAUSES: Mapping[str, str] = {
     "loan_return": "Loan is back too late",
     "closed_time": "Closed, or nobody at the bench",
     "chain_too_long": "Too little time",
+    "together": "Another of its trays is late",
     "trays_taken": "Trays serve other cases",
     "queue_preclean": "Queue at the pre-clean bench",
     "queue_washer": "Queue at the washers",
@@ -265,6 +266,7 @@ class DayPlan:
     def _said(self, detail: str) -> str:
         """A cause with names and clock times in place of the scenario's numbers."""
         said = re.sub(r"\b([Tt]ray) (\d+)", lambda found: f"{found[1]} {self._code(found[2])}", detail)
+        said = re.sub(r"\bwith case (\d+)", lambda found: f"with {self.demand[int(found[1])][1]}", said)
         said = re.sub(r"\bat minute (\d+)", lambda found: f"at {self._clock(int(found[1]))}", said)
         said = re.sub(r"(in time: )([\d, ]+)", lambda found: found[1] + self._codes(found[2], self._code), said)
         return re.sub(

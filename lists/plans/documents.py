@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import asdict
 from typing import Any
 
@@ -45,6 +46,7 @@ CASE = {
     "weight": whole(GREATEST_WEIGHT),
     "accepts": listed(NUMBER),
 }
+CASE_MORE = {"together": nullable(NUMBER)}
 SITE = {
     "preclean_benches": COUNT,
     "assembly_benches": COUNT,
@@ -65,7 +67,7 @@ SITE_MORE = {
 SCENARIO = {
     "templates": listed(record(TEMPLATE)),
     "trays": listed(record(TRAY, TRAY_MORE)),
-    "cases": listed(record(CASE)),
+    "cases": listed(record(CASE, CASE_MORE)),
     "sites": listed(record(SITE, SITE_MORE), most=MOST),
     "washer_min": MINUTE,
     "programme_min": mapped(MINUTE),
@@ -159,14 +161,14 @@ def written_plan(plan: Plan) -> dict[str, Any]:
 def written_scenario(scenario: Scenario) -> dict[str, Any]:
     """The document of a day."""
     plain = {name: getattr(scenario, name) for name in SCENARIO}
-    lists = {name: [asdict(entry) for entry in plain[name]] for name in ("templates", "trays", "cases")}
+    lists = {name: [asdict(entry) for entry in plain[name]] for name in ("templates", "trays")}
+    lists["cases"] = [_said(asdict(case), CASE_MORE) for case in scenario.cases]
     sites = [_written_site(site) for site in scenario.sites]
     return {**plain, **lists, "sites": sites, "programme_min": dict(scenario.programme_min)}
 
 
 def _written_work(entry: Work) -> dict[str, Any]:
-    values = {**asdict(entry), "stage": str(entry.stage)}
-    return {name: value for name, value in values.items() if value is not None}
+    return _said({**asdict(entry), "stage": str(entry.stage)}, ("place",))
 
 
 def _site(entry: dict[str, Any]) -> Site:
@@ -183,8 +185,11 @@ def _site(entry: dict[str, Any]) -> Site:
 def _written_site(site: Site) -> dict[str, Any]:
     """What is not said of a site is left out."""
     values = asdict(site)
-    more = {name: values[name] for name in SITE_MORE if values[name] is not None}
-    return {name: values[name] for name in SITE} | more
+    return _said({name: values[name] for name in (*SITE, *SITE_MORE)}, SITE_MORE)
+
+
+def _said(values: dict[str, Any], optional: Collection[str]) -> dict[str, Any]:
+    return {name: value for name, value in values.items() if value is not None or name not in optional}
 
 
 def _tuples(entry: dict[str, Any]) -> dict[str, Any]:

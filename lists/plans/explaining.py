@@ -17,6 +17,7 @@ BI_HOLD = "bi_hold"
 LOAN_RETURN = "loan_return"
 CHAIN_TOO_LONG = "chain_too_long"
 CLOSED_TIME = "closed_time"
+TOGETHER = "together"
 TRAYS_TAKEN = "trays_taken"
 QUEUE = "queue_"
 
@@ -35,8 +36,8 @@ def explained(day: Day, plan: Candidate, case: int) -> Cause:
     Returns:
         The cause as a slug, and a sentence with minutes. In this order: no tray of an accepted template; all of them
         quarantined; the best of them, alone, late because of the hold for implants, because a loan comes back
-        too late, because of closed times, or because what is left to be done takes too long; all that alone would be
-        in time serve others; else
+        too late, because of closed times, or because what is left to be done takes too long; the same is so of a case
+        that it stands or falls with; all that alone would be in time serve others; else
         the stage where the best free one would wait longest.
     """
     trays = list(day.moves[case])
@@ -45,6 +46,12 @@ def explained(day: Day, plan: Candidate, case: int) -> Cause:
     in_time = [tray for tray in trays if day.can_serve(tray, case)]
     if not in_time:
         return _alone_late(day, case, trays)
+    for mate in day.mates[case]:
+        if not any(day.can_serve(tray, mate) for tray in day.moves[mate]):
+            return (
+                TOGETHER,
+                f"It stands or falls with case {day.scenario.cases[mate].id}, which no tray serves in time.",
+            )
     served = day.served(plan.assignment)
     free = [tray for tray in in_time if day.possible(tray, _with(day, served.get(tray, ()), case))]
     if not free:

@@ -147,6 +147,9 @@ class Model:
         for case in self.cases:
             self.late[case] = new.new_bool_var("")
             new.add_exactly_one([*by_case[case], self.late[case]])
+        for one, other in ((one, other) for case in self.cases for one, other in pairwise(self.day.mates[case])):
+            if one in self.late and other in self.late:
+                new.add(self.late[one] == self.late[other])
         for key, choices in by_use.items():
             new.add_exactly_one([*choices, ~self.used[key]])
         for tray, nth in self.uses:
@@ -271,6 +274,13 @@ class Model:
         for key, _, _ in family:
             new.add_exactly_one([*rides[key], ~self.used[key]])
         return loads
+
+    def hold_together(self, assignment: Assignment) -> None:
+        """Cases that stand or fall with others which are not the model's do as those do."""
+        for case, late in self.late.items():
+            others = [mate for mate in self.day.mates[case] if mate not in self.late]
+            if others:
+                self.programme.add(late == int(assignment[others[0]] is None))
 
     def hint(self, candidate: Candidate) -> None:
         """Begin the search at a plan that is known."""

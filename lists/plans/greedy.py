@@ -6,7 +6,7 @@ import random
 from collections.abc import Callable, Sequence
 
 from lists.plans.candidates import Candidate, worked_out
-from lists.plans.jobs import Day
+from lists.plans.jobs import Assignment, Day
 
 COOLEST = 0.02  # how often a change for the worse is kept, from the start of the search to its end
 WARMEST = 0.10
@@ -54,7 +54,7 @@ def improved(day: Day, start: Candidate, *, seed: int, turns: int, stop: Callabl
         if stop() or not now.assignment:
             break
         case = chance.choice(late) if late and chance.random() < 0.8 else chance.randrange(len(now.assignment))
-        changed = _moved(day, now.assignment, case, chance)
+        changed = _moved_together(day, now.assignment, case, chance)
         if changed is None:
             continue
         tried = worked_out(day, changed, known=now, patiences=(chance.choice((0, 0, 20, 45)),))
@@ -64,6 +64,15 @@ def improved(day: Day, start: Candidate, *, seed: int, turns: int, stop: Callabl
         if now.worth > best.worth:
             best = now
     return best
+
+
+def _moved_together(day: Day, assignment: Assignment, case: int, chance: random.Random) -> Assignment | None:
+    """The choice with a case on another tray, and with trays for those late ones that it stands or falls with."""
+    changed = _moved(day, assignment, case, chance)
+    for mate in day.mates[case]:
+        if changed is not None and changed[mate] is None:
+            changed = _moved(day, changed, mate, chance)
+    return changed
 
 
 def _moved(
@@ -81,7 +90,7 @@ def _moved(
     tray = chance.choice(trays)
     out = _put(day, served.setdefault(tray, []), tray, case)
     chosen[case] = tray
-    for other in sorted(out, key=lambda other: -day.weight[other]):
+    for other in sorted(out, key=lambda other: -day.stake[other]):
         chosen[other] = None
         for place in sorted(day.moves[other], key=lambda place: (day.moves[other][place], chance.random())):
             there = _with(day, served.get(place, []), other)
@@ -100,7 +109,7 @@ def _with(day: Day, cases: Sequence[int], case: int) -> list[int]:
 def _put(day: Day, cases: list[int], tray: int, case: int) -> list[int]:
     """Put a case on a tray; the others that then cannot stay leave it, the lightest first."""
     out = []
-    others = sorted(cases, key=lambda one: (day.weight[one], one))
+    others = sorted(cases, key=lambda one: (day.stake[one], one))
     kept = _with(day, cases, case)
     while not day.possible(tray, kept):
         leaves = others.pop(0)

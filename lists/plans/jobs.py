@@ -101,6 +101,28 @@ class Day:
         self.site_of = [tray.site for tray in scenario.trays]
 
     @cached_property
+    def mates(self) -> list[tuple[int, ...]]:
+        """Of each case those that stand or fall with it, itself among them."""
+        groups: dict[int, list[int]] = defaultdict(list)
+        for position, case in enumerate(self.scenario.cases):
+            if case.together is not None:
+                groups[case.together].append(position)
+        alone = enumerate(self.scenario.cases)
+        return [(place,) if case.together is None else tuple(groups[case.together]) for place, case in alone]
+
+    @cached_property
+    def stake(self) -> list[int]:
+        """What is lost when a case is late: the weight of all that stand or fall with it."""
+        return [sum(self.weight[mate] for mate in mates) for mates in self.mates]
+
+    def whole(self, assignment: Assignment) -> Assignment:
+        """The same choice without cases that cannot stand, for another that they stand or fall with is late."""
+        return tuple(
+            None if any(assignment[mate] is None for mate in self.mates[case]) else tray
+            for case, tray in enumerate(assignment)
+        )
+
+    @cached_property
     def trays_of(self) -> list[list[int]]:
         """Trays of each site."""
         trays: list[list[int]] = [[] for _ in self.scenario.sites]

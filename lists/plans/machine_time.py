@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from lists.plans.bounding import TOLERANCE, Relaxed, Row, constraints
+from lists.plans.bounding import TOLERANCE, Relaxed, Row, constraints, together
 from lists.plans.calendars import blocked
 from lists.plans.jobs import BENCHES, Assignment, Day, Route
 from lists.plans.sites import Stage
@@ -66,8 +66,11 @@ class MachineTime:
         self.rows: list[Row] = []
         self._first_uses()
         self._later_uses()
-        for case in range(len(day.weight)):
-            self.rows.append(({place: 1 for place, arc in enumerate(self.arcs) if arc.case == case}, 1))
+        of_case: dict[int, list[int]] = {case: [] for case in range(len(day.weight))}
+        for place, arc in enumerate(self.arcs):
+            of_case[arc.case].append(place)
+        self.rows.extend((dict.fromkeys(places, 1), 1) for places in of_case.values())
+        self.rows.extend(together(day, of_case))
         self.column: dict[tuple[Family, int], int] = {}
         self.minutes: dict[Family, int] = {}
         self._starts()

@@ -59,6 +59,7 @@ def _site(day: Day, best: Candidate, site: int, phase: Phase, *, limit: int, eff
     model = Model(day, cases, trays)
     if not model.serves:
         return best
+    model.hold_together(best.assignment)
     others = [case for case, tray in enumerate(best.assignment) if tray is not None and tray not in here]
     if phase is Phase.WEIGHT:
         limit = min(limit - sum(day.weight[case] for case in others), sum(day.weight[case] for case in cases))

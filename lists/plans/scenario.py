@@ -114,6 +114,7 @@ class CaseDemand:
         duration_min: how long it takes [min].
         weight: what it counts when its tray is there in time.
         accepts: numbers of the templates that will do, the preferred one first.
+        together: cases with the same number here stand or fall together: all of them have a tray in time, or none.
 
     Raises:
         ValueError: a figure is out of range.
@@ -125,6 +126,7 @@ class CaseDemand:
     duration_min: int
     weight: int
     accepts: tuple[int, ...]
+    together: int | None = None
 
     def __post_init__(self) -> None:
         check_whole(f"case {self.id}", self, ("start_min", "duration_min"), LATEST_MIN)

@@ -78,6 +78,13 @@ def with_calendars(day: Document, seed: int) -> Document:
     return {**day, "sites": sites}
 
 
+def with_groups(day: Document) -> Document:
+    """The same day, the first two cases and the next two standing or falling together; the second weighs nothing."""
+    cases = [{**case, "together": place // 2} if place < 4 else case for place, case in enumerate(day["cases"])]
+    cases[1] = {**cases[1], "weight": 0}
+    return {**day, "cases": cases}
+
+
 def _closed(chance: random.Random) -> list[Document]:
     starts = sorted(chance.sample(range(0, 700, 20), chance.choice([0, 1, 2])))
     return [{"start_min": start, "end_min": start + chance.choice([30, 60, 120])} for start in starts]

@@ -24,6 +24,9 @@ def best(day: Document) -> tuple[int, int, int]:
     options = [[None, *(tray for tray in trays if tray["template"] in case["accepts"])] for case in cases]
     for choice in product(*options):
         on_time = [(case, tray) for case, tray in zip(cases, choice, strict=True) if tray is not None]
+        groups = {case.get("together") for case, _ in on_time} - {None}
+        if any(tray is None and case.get("together") in groups for case, tray in zip(cases, choice, strict=True)):
+            continue
         weight = sum(case["weight"] for case, _ in on_time)
         if weight < found[0] or not on_time:
             continue

@@ -12,8 +12,8 @@ LEFT = {
     "in_steriliser": [], "sterile": [], "quarantined": [],
 }  # fmt: skip
 SLUGS = {
-    "no_tray_of_template", "all_quarantined", "bi_hold", "loan_return", "closed_time", "chain_too_long", "trays_taken",
-    "queue_preclean", "queue_washer", "queue_assembly", "queue_steriliser",
+    "no_tray_of_template", "all_quarantined", "bi_hold", "loan_return", "closed_time", "chain_too_long", "together",
+    "trays_taken", "queue_preclean", "queue_washer", "queue_assembly", "queue_steriliser",
 }  # fmt: skip
 
 
@@ -45,6 +45,10 @@ def check(day: Document, plan: Document) -> None:
         moves += other + (tray["template"] != case["accepts"][0])
         served[entry["tray"]].append((case["start_min"], case["id"], case, entry))
     assert plan["on_time_weight"] == weight <= plan["bound"] <= sum(case["weight"] for case in day["cases"])
+    groups = defaultdict(set)
+    for case, entry in zip(day["cases"], plan["cases"], strict=True):
+        groups[case.get("together", f"alone {case['id']}")].add(entry["on_time"])
+    assert all(len(outcomes) == 1 for outcomes in groups.values())
     assert plan["moves"] == moves
     assert plan["least_slack_min"] == (min(120, *slacks) if slacks else None)
     _check_stages(day, plan, trays, templates, served)

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from lists.plans.day_facts import ANY_PROGRAMME, CaseFact, DayFacts, DemandFact, MachineFact, TrayFact, scenario_of
+from lists.plans.day_plan import DayPlan, stored
 from lists.plans.planning import plan
 from lists.plans.scenario import TrayState
 from lists.stages import Stage, StageTimes, ready_at
@@ -62,6 +63,18 @@ def test_each_tray_of_a_case_is_a_case_of_its_own_with_its_start_and_weight() ->
     assert (second.start_min, second.weight) == (first.start_min, 0)
     assert [one.wants for _, one in found.cases] == ["Set A", "Set B"]
     assert [template.programme for template in found.scenario.templates] == ["S134", ANY_PROGRAMME]
+
+
+def test_a_case_that_lacks_one_of_its_trays_takes_none_from_another() -> None:
+    two = case(demand(), demand("B"), demand("C", essential=False))
+    day = facts(two, case(demand(), code="C2"), trays=(tray(), tray("T3", template="C")))
+    found = scenario_of(day, now=NOW)
+    assert [(one.weight, one.together) for one in found.scenario.cases] == [(2, 0), (0, 0), (0, None), (2, None)]
+    made = plan(found.scenario, workers=1, seconds=1.0)
+    assert [entry.on_time for entry in made.cases] == [False, False, True, True]
+    assert [entry.why for entry in made.cases][:2] == ["together", "no_tray_of_template"]
+    shown = DayPlan(stored(day, found, made, ()), ZONE)
+    assert shown.cases[0].trays[0].detail == "It stands or falls with Set B, which no tray can serve in time."
 
 
 def test_a_chosen_tray_alone_serves_its_case_and_others_take_it_last() -> None:

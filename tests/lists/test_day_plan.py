@@ -45,7 +45,7 @@ def test_without_chances_none_is_said() -> None:
 def test_a_case_is_late_when_a_tray_is_that_it_cannot_do_without() -> None:
     (row,) = made(facts(case(demand(), demand("B")), trays=(tray(),))).cases
     assert (row.on_time, row.slack_min, row.chance) == (False, None, 0.0)
-    assert [one.why for one in row.trays] == ["", "No tray"]
+    assert [one.why for one in row.trays] == ["Another of its trays is late", "No tray"]
     (row,) = made(facts(case(demand(), demand("B", essential=False)), trays=(tray(),))).cases
     assert row.on_time
     (row,) = made(facts(case())).cases

@@ -15,7 +15,7 @@ from lists.plans.greedy import earliest_due
 from lists.plans.jobs import Day
 from lists.plans.planning import Progress, plan
 from tests.lists import plan_by_trial
-from tests.lists.days import SMALL_DAY, Document, invented_day, with_calendars
+from tests.lists.days import SMALL_DAY, Document, invented_day, with_calendars, with_groups
 from tests.lists.plan_checker import check
 
 TINY_SITE = {
@@ -61,6 +61,16 @@ def test_a_tiny_day_with_closed_times_and_shifts_is_planned_as_well_too(seed: in
     assert found["proven"] is True
     assert found["bound"] == found["on_time_weight"] == weight
     assert (found["least_slack_min"], -found["moves"]) == (slack if weight else None, moves)
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_a_tiny_day_whose_cases_stand_or_fall_together_is_planned_as_well_too(seed: int) -> None:
+    day = with_groups(tiny_day(seed))
+    found = planned(day)
+    weight, slack, moves = plan_by_trial.best(day)
+    assert found["proven"] is True
+    assert (found["on_time_weight"], -found["moves"]) == (weight, moves)
+    assert (found["least_slack_min"] or 0) == (slack if any(case["on_time"] for case in found["cases"]) else 0)
 
 
 # Johnson's rule
@@ -159,6 +169,15 @@ def test_no_plan_with_closed_times_and_shifts_is_worse_than_case_by_case(seed: i
     found = planned(day, seconds=0.3)
     slack = found["least_slack_min"]
     assert (found["on_time_weight"], 120 if slack is None else slack, -found["moves"]) >= baseline.worth
+
+
+@pytest.mark.parametrize("sites", [1, 3])
+def test_cases_that_stand_or_fall_together_do_so_at_every_size(sites: int) -> None:
+    day = invented_day(20 if sites == 1 else 130, 5, sites=sites, plant=60)
+    cases = [{**case, "together": place // 3} for place, case in enumerate(day["cases"])]
+    found = planned({**day, "cases": cases}, seconds=0.5)
+    baseline = earliest_due(Day(read_scenario({**day, "cases": cases})))
+    assert 0 < baseline.worth[0] <= found["on_time_weight"] <= planned(day, seconds=0.5)["bound"]
 
 
 def test_a_day_that_is_never_closed_is_planned_as_one_without_closed_times() -> None:
