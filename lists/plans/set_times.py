@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection
 from datetime import date, datetime, time, timedelta
 
 DAYS_AHEAD = 3  # working days after tomorrow
@@ -27,7 +27,7 @@ def days_to_watch(today: date, listed: Callable[[date, date], set[date]]) -> lis
     return [day for day in days if day in found]
 
 
-def last_set_time(now: datetime, hours: Iterable[int]) -> datetime:
+def last_set_time(now: datetime, hours: Collection[int]) -> datetime:
     """The last of the hours of a day that has come, of today or of yesterday.
 
     Args:

@@ -146,7 +146,7 @@ def watch_days() -> None:
     for day in days:
         plan_anew(day, _looked_at(day, mark, at), at=at)
     values = policies()
-    due = last_set_time(timezone.localtime(at), (int(values[name]) for name in SET_HOURS))
+    due = last_set_time(timezone.localtime(at), [int(values[name]) for name in SET_HOURS])
     for day in [*listed_days(today, today), *days]:
         plan_on_time(day, due, at=at)
 

@@ -16,7 +16,6 @@ BEFORE = (
     ("watch_life: INSERT journal_delivery", 0, (1, 1)),  # the notice is written, what is to leave of it not yet
     ("watch_life: after COMMIT", 0, (1, 1)),  # both are written, nobody was told to send
     ("send_notices: UPDATE journal_delivery", 1, (2, 1)),  # sent by webhook, not written down
-    ("send_notices: UPDATE journal_delivery", 3, (1, 2)),  # the same by letter
 )
 
 

@@ -26,7 +26,7 @@ from tests.lists import makers as m
 from tests.makers import at_once
 from tests.test_jobs import now_act, told
 
-pytestmark = [pytest.mark.jobs, pytest.mark.django_db]
+pytestmark = pytest.mark.django_db
 
 BERLIN = ZoneInfo("Europe/Berlin")
 HOURS = (6, 14, 16)
@@ -159,6 +159,7 @@ def test_the_set_times_are_those_of_the_policies(hours: tuple[int, ...], again: 
     assert (DayPlanRow.objects.count() == 2) is again
 
 
+@pytest.mark.jobs
 @pytest.mark.locking
 @pytest.mark.django_db(transaction=True)
 def test_eight_watches_at_a_set_time_ask_once() -> None:
