@@ -81,9 +81,9 @@ def ask(view: View) -> dict[str, Any]:
     if "piece" not in view.held:
         return {}
     piece = Piece.objects.select_related("part").get(code=view.held["piece"])
-    note = (Field("note", "What else is to be said of it"),)
+    note = (Field("note", "What failed"),)
     return {
         "asks": f"Was {piece.part.name} {piece.code} dropped, or did it fail?",
         "points": ("Its set comes back short of it by record. Keep it for the return.",),
-        "buttons": (Button("dropped", "Dropped", "arrow-down", note), Button("failed", "Failed", "x", note)),
+        "buttons": (Button("dropped", "Dropped", "arrow-down"), Button("failed", "Failed", "x", note)),
     }

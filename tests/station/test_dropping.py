@@ -21,7 +21,7 @@ def test_a_piece_that_falls_is_scanned_and_the_single_pack_in_its_place(clock: C
     station = Station("open", clock)
     answer = station.scan(fell.code)
     assert (answer["result"], station.shown.asks) == ("look", f"Was Part 1 {fell.code} dropped, or did it fail?")
-    answer = station.press("dropped", note="on the floor")
+    answer = station.press("dropped")
     assert answer["what"] == f"Part 1 {fell.code} was dropped in case {case.code}: Tray A comes back short of it."
     assert [item.fact for item in station.shown.carried] == [f"a single pack for {fell.code}"]
     assert station.scan(single.code)["what"].endswith("look at its barrier.")
@@ -41,7 +41,7 @@ def test_a_single_pack_in_its_place_that_is_torn_is_held_and_another_is_asked_fo
     torn, whole = (theatre.sterile(makers.single(makers.piece(fell.part))) for _ in range(2))
     station = Station("open", clock)
     station.scan(fell.code)
-    station.press("failed")
+    station.press("failed", note="jaw does not close")
     station.scan(torn.code)
     assert station.press("damaged")["next_step"] == "Scan another single pack."
     station.scan(whole.code)
