@@ -187,6 +187,8 @@ def test_findings_list_shows_sentence_and_remedy() -> None:
         (0, "0"),
         (["P1", "P2"], "P1, P2"),
         ([["a", None], True], "a, none, yes"),
+        ({}, "none"),
+        ({"K1": "wet", "K2": ["a", "b"]}, "K1 wet, K2 a, b"),
     ],
 )
 def test_evidence_is_told_in_words(value: object, text: str) -> None:

@@ -303,9 +303,11 @@ def mm(value: Decimal | float | None) -> str:
 
 @register.filter
 def told(value: object) -> str:
-    """A value of the trail's evidence as words: a list in a row, yes or no, “none” where there is nothing."""
+    """A value of the trail's evidence as words: lists in a row, names with their values, “none” for nothing."""
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if isinstance(value, dict):
+        value = [f"{name} {told(of)}" for name, of in value.items()]
     if isinstance(value, list | tuple):
         value = ", ".join(told(item) for item in value)
     return "none" if value is None or value == "" else str(value)

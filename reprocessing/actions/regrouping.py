@@ -161,7 +161,7 @@ def _change_load(load: Load, target: Load, members: Members, verb: str, act: Act
         "to": target.code,
         "packs": [pack.code for pack in packs],
         "pieces": [piece.code for piece in pieces],
-        "built_by": [person.pk for person in builders(load)],
+        "built_by": [person.username for person in builders(load)],
     }
     for row in (load, target):
         write_line(LoadLine, row, verb, act, evidence=evidence)

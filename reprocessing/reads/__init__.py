@@ -155,8 +155,8 @@ def builders(load: Load) -> tuple[Person, ...]:
     lines = list(load.lines.filter(verb__in=BUILDING_VERBS).select_related("person"))
     built = [line for line in lines if line.evidence.get("to", load.code) == load.code]
     found = {line.person.pk: line.person for line in built if line.person is not None}
-    before = {key for line in built for key in line.evidence.get("built_by", ())} - found.keys()
-    more = Person.objects.filter(pk__in=before).order_by("pk") if before else ()
+    before = {name for line in built for name in line.evidence.get("built_by", ())}
+    more = Person.objects.filter(username__in=before).exclude(pk__in=found).order_by("pk") if before else ()
     return (*found.values(), *more)
 
 
