@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
@@ -34,6 +35,65 @@ class Loose:
     last_tray: str = ""
 
 
+class Pool:
+    """Pieces that are in no live pack, by part and by size: what can be ready first before what cannot.
+
+    Args:
+        loose: the pieces, to be had or not.
+        now: the moment of asking.
+        today: the day of that moment in the unit's time zone.
+        times: how long the steps take [min].
+    """
+
+    def __init__(self, loose: Collection[Loose], *, now: datetime, today: date, times: StageTimes) -> None:
+        self.now, self.today, self.times = now, today, times
+        self.known: dict[str, list[Loose]] = defaultdict(list)
+        self.of_part: dict[str, list[Loose]] = defaultdict(list)
+        self.of_size: dict[tuple[str, str, str], list[Loose]] = defaultdict(list)
+        moments = {one.item.code: self.earliest(one) for one in loose if _to_be_had(one, today)}
+        by_code = sorted(loose, key=lambda one: one.item.code)
+        for one in by_code:
+            self.known[one.item.part_code].append(one)
+        for one in sorted(
+            (one for one in by_code if one.item.code in moments), key=lambda one: moments[one.item.code]
+        ):
+            self.of_part[one.item.part_code].append(one)
+            if one.item.size is not None:
+                self.of_size[one.item.kind, one.item.size.series, one.item.size.label].append(one)
+
+    def earliest(self, loose: Loose) -> datetime:
+        """When a piece can be sterile."""
+        return ready_at(loose.stage or Stage.IN_USE, now=self.now, times=self.times, since=loose.since)
+
+
+@dataclass(frozen=True, slots=True)
+class Lacking:
+    """A line that nothing can fill, and the pieces of its parts in the pool, by code."""
+
+    row: LineCount
+    known: tuple[Loose, ...]
+
+    def finding(self, tray: str, elsewhere: Iterable[Loose] = ()) -> Finding:
+        """What lacks, and where the pieces are that would serve.
+
+        Args:
+            tray: what a person calls the tray.
+            elsewhere: pieces that are not in the pool and might serve.
+        """
+        line = self.row.line
+        suited = [loose for loose in elsewhere if loose.item.part_code in line.ranks]
+        others = sorted((*self.known, *suited), key=lambda loose: loose.item.code)[:PLACES_NAMED]
+        said = "; ".join(f"{loose.item.code} is {loose.where}" for loose in others)
+        return Finding(
+            "piece-lacks",
+            Severity.STOP if line.essential else Severity.LOOK,
+            line.part_name,
+            f"{line.part_name} lacks on {tray}: {len(self.row.present)} of {line.quantity} can be had.",
+            f"{said}." if said else "The unit has no other: borrow one.",
+            {"lacking": self.row.lacking, "part": line.part_code},
+        )
+
+
 @dataclass(frozen=True, slots=True)
 class Gathered:
     """What a tray can be filled with.
@@ -41,12 +101,14 @@ class Gathered:
     Args:
         taken: pieces from the pool that it needs.
         slowest: the piece that keeps it waiting; None when everything lies on it.
-        stops: why it cannot be finished.
+        lacking: the lines that nothing can fill.
+        stops: what else forbids it to be finished.
         looks: what else to see to.
     """
 
     taken: tuple[Loose, ...]
     slowest: Loose | None
+    lacking: tuple[Lacking, ...]
     stops: tuple[Finding, ...]
     looks: tuple[Finding, ...]
 
@@ -56,74 +118,74 @@ def gather(
     name: str,
     wanted: Wanted,
     placed: Sequence[Item],
-    pool: Sequence[Loose],
+    pool: Pool,
     *,
     waiting: frozenset[str],
-    now: datetime,
-    today: date,
-    times: StageTimes,
+    free: Callable[[Loose], bool] = lambda _: True,
 ) -> Gathered:
     """Fill a tray from the pool, line by line, then companions, with what can be ready first.
 
     Pieces that another waiting tray held last are taken only when nothing else is left. One tray at a
-    time: what it takes, the caller takes from the pool. It ignores closed sets: the caller offers only
-    what may go on the tray.
+    time: what it takes, the caller calls free no longer.
 
     Args:
         tray: the tray's code.
         name: what a person calls it.
         wanted: its list.
         placed: the pieces that lie on it.
-        pool: pieces of the parts that it wants, to be had or not.
+        pool: the pieces that are in no live pack.
         waiting: codes of the trays that wait to be filled.
-        now: the moment of asking.
-        today: the day of that moment in the unit's time zone.
-        times: how long the steps take [min].
+        free: whether a piece may go on the tray: none that was taken, or that belongs to another closed set.
 
     Returns:
-        Pieces, the slowest of them, and what stands against finishing: an essential line or a companion
-        that nothing can fill, and whatever forbids the tray as it would be.
+        Pieces, the slowest of them, the lines that nothing can fill, and whatever forbids the tray as it would be.
     """
-
-    def earliest(loose: Loose) -> datetime:
-        stage = loose.stage or Stage.IN_USE
-        return ready_at(stage, now=now, times=times, since=loose.since)
-
-    def liked(loose: Loose) -> tuple[bool, datetime, str]:
-        return loose.last_tray in waiting - {tray}, earliest(loose), loose.item.code
-
-    offers = sorted((loose for loose in pool if _to_be_had(loose, today)), key=liked)
-    taken = _fill(wanted, placed, offers, today)
-    as_it_lies = judge_tray(wanted, placed, today)
-    count = judge_tray(wanted, [*placed, *map(_as_inspected, taken)], today)
-    lacking = [row for row in count.rows if not row.done]
+    taken = _fill(wanted, placed, pool, waiting - {tray}, free)
+    as_it_lies = judge_tray(wanted, placed, pool.today)
+    count = judge_tray(wanted, [*placed, *map(_as_inspected, taken)], pool.today)
     # What is wrong with a piece on the tray is said as it lies: of another size, rather than beside none.
     lying = {finding.subject: finding for finding in as_it_lies.stops}
-    stops = [lying.get(finding.subject, finding) for finding in count.stops]
     return Gathered(
         taken=tuple(taken),
-        slowest=max(taken, key=earliest, default=None),
-        stops=(*(_lacks(row, name, pool) for row in lacking if row.line.essential), *stops),
-        looks=(
-            *(_lacks(row, name, pool) for row in lacking if not row.line.essential),
-            *(_not_on_it(loose, name) for loose in taken if placed),
-        ),
+        slowest=max(taken, key=pool.earliest, default=None),
+        lacking=tuple(_lacking(row, pool, free) for row in count.rows if not row.done),
+        stops=tuple(lying.get(finding.subject, finding) for finding in count.stops),
+        looks=tuple(_not_on_it(loose, name) for loose in taken if placed),
     )
 
 
-def _fill(wanted: Wanted, placed: Sequence[Item], offers: Sequence[Loose], today: date) -> list[Loose]:
+def _fill(
+    wanted: Wanted, placed: Sequence[Item], pool: Pool, others: frozenset[str], free: Callable[[Loose], bool]
+) -> list[Loose]:
     """What fills the lines, and then the companions that still lack; no piece twice."""
     taken: list[Loose] = []
-    for row in judge_tray(wanted, placed, today).rows:
-        taken += _for_line(row, _without(offers, taken))
-    for finding in judge_tray(wanted, [*placed, *map(_as_inspected, taken)], today).stops:
-        taken += _companion(finding, wanted, _without(offers, taken))
+
+    def first(offers: Iterable[Loose], many: int) -> list[Loose]:
+        gone = {loose.item.code for loose in taken}
+        best: list[Loose] = []
+        last: list[Loose] = []
+        for loose in offers:
+            if len(best) == many:
+                break
+            if loose.item.code not in gone and free(loose):
+                (last if loose.last_tray in others else best).append(loose)
+        return [*best, *last][:many]
+
+    for row in judge_tray(wanted, placed, pool.today).rows:
+        left = row.lacking
+        for part in sorted(row.line.ranks, key=row.line.ranks.__getitem__):
+            found = first(pool.of_part.get(part, ()), left)
+            taken += found
+            left -= len(found)
+    for finding in judge_tray(wanted, [*placed, *map(_as_inspected, taken)], pool.today).stops:
+        size, many = _companion(finding, wanted)
+        taken += first(pool.of_size.get(size, ()), many)
     return taken
 
 
-def _without(offers: Iterable[Loose], taken: Iterable[Loose]) -> list[Loose]:
-    gone = {loose.item.code for loose in taken}
-    return [loose for loose in offers if loose.item.code not in gone]
+def _lacking(row: LineCount, pool: Pool, free: Callable[[Loose], bool]) -> Lacking:
+    known = (loose for part in row.line.ranks for loose in pool.known.get(part, ()) if free(loose))
+    return Lacking(row, tuple(sorted(known, key=lambda loose: loose.item.code)))
 
 
 def _as_inspected(loose: Loose) -> Item:
@@ -138,42 +200,14 @@ def _to_be_had(loose: Loose, today: date) -> bool:
     return loose.stage is not None and not fit_to_pack(_as_inspected(loose).wear, today)
 
 
-def _for_line(row: LineCount, offers: Sequence[Loose]) -> list[Loose]:
-    """What fills a line: its own part first, then its substitutes in order."""
-    ranks = row.line.ranks
-    suited = [loose for loose in offers if loose.item.part_code in ranks]
-    return sorted(suited, key=lambda loose: ranks[loose.item.part_code])[: row.lacking]
-
-
-def _companion(finding: Finding, wanted: Wanted, offers: Sequence[Loose]) -> list[Loose]:
-    """What fills a missing companion: pieces of its kind and size."""
+def _companion(finding: Finding, wanted: Wanted) -> tuple[tuple[str, str, str], int]:
+    """Kind, series and size of a missing companion, and how many; none for any other finding."""
     kind, _, missing = finding.slug.partition("-")
     series = {f"{rule.series_name} {finding.numbers.get('size')}": rule.series for rule in wanted.rules}
     if missing != "missing" or finding.subject not in series:
-        return []
-    suited = [
-        loose
-        for loose in offers
-        if loose.item.kind == kind
-        and loose.item.size is not None
-        and (loose.item.size.series, loose.item.size.label) == (series[finding.subject], finding.numbers["size"])
-    ]
-    return suited[: int(finding.numbers["wanted"]) - int(finding.numbers["found"])]
-
-
-def _lacks(row: LineCount, tray: str, pool: Iterable[Loose]) -> Finding:
-    """A line that nothing can fill, and where the pieces of its parts are."""
-    line = row.line
-    others = [f"{loose.item.code} is {loose.where}" for loose in pool if loose.item.part_code in line.ranks]
-    remedy = "; ".join(others[:PLACES_NAMED]) + "." if others else "The unit has no other: borrow one."
-    return Finding(
-        "piece-lacks",
-        Severity.STOP if line.essential else Severity.LOOK,
-        line.part_name,
-        f"{line.part_name} lacks on {tray}: {len(row.present)} of {line.quantity} can be had.",
-        remedy,
-        {"lacking": row.lacking, "part": line.part_code},
-    )
+        return ("", "", ""), 0
+    many = int(finding.numbers["wanted"]) - int(finding.numbers["found"])
+    return (kind, series[finding.subject], str(finding.numbers["size"])), many
 
 
 def _not_on_it(loose: Loose, tray: str) -> Finding:

@@ -99,10 +99,16 @@ class DayNeeds:
     times: StageTimes
 
 
-def day_needs(day: date, *, at: datetime) -> DayNeeds:
-    """Read a day, in a number of queries that does not grow with its cases."""
+def day_needs(day: date, *, at: datetime, instead: bool = True) -> DayNeeds:
+    """Read a day, in a number of queries that does not grow with its cases.
+
+    Args:
+        day: the day of the lists.
+        at: the moment of asking.
+        instead: also what could serve instead of what is chosen; no verdict depends on it.
+    """
     cases, times = cases_of(day), stage_times()
-    sets = stock(asked_by(cases), now=timezone.localtime(at), times=times)
+    sets = stock(asked_by(cases, instead=instead), now=timezone.localtime(at), times=times)
     needs = [needs_of(case) for case in cases]
     chains = chains_of([found for case, one in zip(cases, needs, strict=True) for found in _chained(case, one, sets)])
     chained = tuple(replace(one, chain=chains.get(one.code, ())) for one in needs)
@@ -111,7 +117,7 @@ def day_needs(day: date, *, at: datetime) -> DayNeeds:
 
 def list_readiness(day: date, *, at: datetime, theatre: str = "") -> DayReadiness:
     """Every case of a day with its readiness; arguments as of `readiness_of`."""
-    return readiness_of(day_needs(day, at=at), theatre=theatre)
+    return readiness_of(day_needs(day, at=at, instead=False), theatre=theatre)
 
 
 def readiness_of(read: DayNeeds, *, theatre: str = "") -> DayReadiness:
@@ -184,16 +190,19 @@ def _chained(case: Case, needs: CaseNeeds, sets: Mapping[str, Whereabouts]) -> I
     yield Chained(case.code, sizes, planned, implants, held)
 
 
-def asked_by(cases: Iterable[Case]) -> Asked:
-    """What these cases ask of the stock."""
+def asked_by(cases: Iterable[Case], *, instead: bool = True) -> Asked:
+    """What these cases ask of the stock; `instead`: also what could serve instead of what is chosen."""
     requirements = [row for case in cases for row in case.requirements.all()]
+    open_still = [row for row in requirements if not _chosen(row)]
     chosen = [row.allocation for row in requirements if _chosen(row)]
     trays = [row.tray_id or (row.pack.tray_id if row.pack else None) for row in chosen]
+    looked_at = requirements if instead else open_still
     return Asked(
-        templates={row.template_id for row in requirements if row.template_id},
-        parts={row.part_id for row in requirements if row.part_id},
+        templates={row.template_id for row in looked_at if row.template_id},
+        parts={row.part_id for row in looked_at if row.part_id},
         trays=[tray for tray in trays if tray],
         packs={row.pack_id for row in chosen if row.pack_id},
+        unserved={row.template_id for row in open_still if row.template_id},
     )
 
 

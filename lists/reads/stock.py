@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import Any, cast
 
-from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Exists, F, Max, OuterRef, Prefetch, Q, QuerySet, Window
+from django.db.models.functions import RowNumber
 from django.utils import timezone
 
 from instruments.models import PartKind, Piece
 from instruments.states import PieceState
 from journal.findings import Finding, Severity
 from lists.chain import Held
-from lists.gathering import Gathered, Loose, gather
+from lists.gathering import PLACES_NAMED, Gathered, Loose, Pool, gather
 from lists.models import Issue
 from lists.stages import Stage, StageTimes, Whereabouts
 from reprocessing.models import ExceptionalRelease, Indicator, LoadPack, LoadPiece
@@ -55,16 +58,18 @@ class Asked:
     """What a day's cases ask for.
 
     Args:
-        templates: keys of the templates that somebody needs.
-        parts: keys of the parts that somebody needs as single packs.
+        templates: keys of the templates whose trays are looked at.
+        parts: keys of the parts whose single packs are looked at.
         trays: keys of the trays that are allocated, those first that are needed first.
         packs: keys of the packs that are allocated.
+        unserved: keys of the templates that somebody needs and nothing is allocated for.
     """
 
     templates: Collection[int]
     parts: Collection[int]
     trays: Sequence[int]
     packs: Collection[int]
+    unserved: Collection[int] = ()
 
 
 def local(moment: datetime | None) -> datetime | None:
@@ -89,9 +94,9 @@ def stock(asked: Asked, *, now: datetime, times: StageTimes) -> dict[str, Wherea
     live = {pack.tray_id: pack for pack in packs if pack.tray_id is not None and pack.state not in ENDED}
     found = [_of_tray(tray, live[tray.pk], now) for tray in trays if tray.pk in live]
     empty = [tray for tray in trays if tray.pk not in live]
-    place = {tray: order for order, tray in enumerate(asked.trays)}
-    empty.sort(key=lambda tray: (place.get(tray.pk, len(place)), tray.code))
-    pieces = list(_pieces(asked, empty))
+    place = {tray: order for order, tray in enumerate(dict.fromkeys(asked.trays))}  # of a tray of two cases the first
+    empty.sort(key=lambda tray: (place.get(tray.pk, len(place)), tray.template_id not in asked.unserved, tray.code))
+    pieces = _pieces(asked, empty)
     found += _gathered(empty, pieces, set(asked.trays), now=now, times=times)
     found += [_of_pack(pack, now) for pack in packs if pack.tray_id is None or pack.state in ENDED]
     found += [_of_piece(piece) for piece in pieces if piece.part_id in asked.parts and _stage(piece)]
@@ -200,27 +205,40 @@ def _pack_stops(pack: Pack, name: str, now: datetime) -> Iterator[Finding]:
         yield Finding("expired", Severity.STOP, pack.code, sentence, "Send it back to the washer; choose another.")
 
 
-def _pieces(asked: Asked, empty: Iterable[Tray]) -> Iterable[Piece]:
-    """Pieces that lie on the trays that are not packed, that could fill them, or that somebody needs singly."""
+def _pieces(asked: Asked, empty: Iterable[Tray]) -> list[Piece]:
+    """Pieces that lie on the trays that are not packed, or that are to be had and could fill them or be asked for."""
     templates = {tray.template_id for tray in empty}
     lists = TemplateVersion.objects.filter(template__in=templates, state=VersionState.PUBLISHED)
     wanted = (
         Q(part__in=asked.parts)
-        | Q(placement__tray__in=empty)
         | Q(part__in=lists.values("lines__part"))
         | Q(part__in=lists.filter(lines__substitutes__isnull=False).values("lines__substitutes__part"))
         | Q(part__size__series__in=lists.filter(series_rules__isnull=False).values("series_rules__series"))
     )
-    return cast(
-        "Iterable[Piece]",
+    return list(_read(Q(placement__tray__in=empty) | (_TO_BE_HAD & wanted)).order_by("code"))
+
+
+_TO_BE_HAD = Q(state__in=list(PIECE_STAGES)) & (Q(carried=None) | Q(carried__pack__state__in=list(ENDED)))
+
+
+def _read(which: Q) -> Any:
+    """Pieces of the unit with all that is told of them."""
+    washed = LoadPiece.objects.filter(open=True).select_related("load")
+    return (
         Piece.objects.of_unit()
-        .filter(wanted)
-        .select_related("part__size__series", "place", "carried__pack", "placement__tray", "closed_member")
-        .prefetch_related(
-            Prefetch("load_pieces", LoadPiece.objects.filter(open=True).select_related("load"), to_attr="washed_in"),
-        )
-        .order_by("code"),
+        .filter(which)
+        .select_related("carried__pack", "placement__tray", "closed_member", "loan")
+        .prefetch_related("part__size__series", "place", Prefetch("load_pieces", washed, to_attr="washed_in"))
     )
+
+
+def _elsewhere(parts: Collection[str]) -> list[Piece]:
+    """Of each part the first pieces that are not to be had: of those on one tray, and of one closed set, apart."""
+    apart = [F("part"), F("closed_member__tray"), F("placement__tray")]
+    number = Window(RowNumber(), partition_by=apart, order_by="code")
+    others = Piece.objects.of_unit().filter(part__code__in=parts).exclude(_TO_BE_HAD).annotate(number=number)
+    first = others.filter(number__lte=PLACES_NAMED).values_list("pk", flat=True)
+    return list(_read(Q(pk__in=list(first))).order_by("code")) if parts else []
 
 
 def _carrier(piece: Piece) -> Pack | None:
@@ -283,32 +301,41 @@ def _gathered(
     version_of = dict(versions)
     lists = wanted_of(version_of.values())
     waiting = frozenset(tray.code for tray in trays if tray.pk in wanted_by_cases)
-    loose = dict(zip(pieces, _loose(pieces), strict=True))
+    loose = {row.item.code: (piece, row) for piece, row in zip(pieces, _loose(pieces), strict=True)}
+    placed: dict[int, list[Item]] = defaultdict(list)
+    for piece, row in loose.values():
+        if (under := _tray_under(piece)) is not None:
+            placed[under.pk].append(row.item)
+    pool = Pool([row for _, row in loose.values()], now=now, today=now.date(), times=times)
     gone: set[str] = set()
+    filled: dict[int, Gathered] = {}
     for tray in trays:
-        if tray.template_id not in version_of:
+        if tray.template_id in version_of:
+            of = lists[version_of[tray.template_id]]
+            free = partial(_is_free, loose, gone, tray)
+            filled[tray.pk] = gather(tray.code, tray.name, of, placed[tray.pk], pool, waiting=waiting, free=free)
+            gone.update(row.item.code for row in filled[tray.pk].taken)
+    lacking = {part for one in filled.values() for lack in one.lacking for part in lack.row.line.ranks}
+    others = _elsewhere(lacking)
+    elsewhere = list(zip(others, _loose(others), strict=True))
+    for tray in trays:
+        if tray.pk not in filled:
             yield _unlisted(tray)
             continue
-        placed = [row.item for piece, row in loose.items() if _tray_under(piece) == tray]
-        pool = [row for piece, row in loose.items() if piece.code not in gone and _may_lie_on(piece, tray)]
-        filled = gather(
-            tray.code,
-            tray.name,
-            lists[version_of[tray.template_id]],
-            placed,
-            pool,
-            waiting=waiting,
-            now=now,
-            today=now.date(),
-            times=times,
-        )
-        gone.update(row.item.code for row in filled.taken)
-        yield _of_gathered(tray, placed, filled)
+        suited = [row for piece, row in elsewhere if piece.code not in loose and _may_lie_on(piece, tray)]
+        yield _of_gathered(tray, placed[tray.pk], filled[tray.pk], suited)
+
+
+def _is_free(loose: Mapping[str, tuple[Piece, Loose]], gone: Collection[str], tray: Tray, row: Loose) -> bool:
+    return row.item.code not in gone and _may_lie_on(loose[row.item.code][0], tray)
 
 
 def _loose(pieces: Sequence[Piece]) -> Iterator[Loose]:
     """Pieces as the rules of gathering see them, in the same order."""
-    last = dict(Content.objects.filter(piece__in=pieces).order_by("pk").values_list("piece", "pack__tray__code"))
+    latest = Content.objects.filter(piece__in=pieces).order_by().values("piece").annotate(last=Max("pk"))
+    last = dict(
+        Content.objects.filter(pk__in=latest.values("last")).order_by().values_list("piece", "pack__tray__code")
+    )
     for piece, item in zip(pieces, items(pieces), strict=True):
         yield Loose(
             item=item,
@@ -337,7 +364,8 @@ def _empty_tray(tray: Tray, stage: Stage, where: str, **more: Any) -> Whereabout
     return Whereabouts(tray.code, tray.name, "tray", serves, stage, where, closed=tray.closed, **more)
 
 
-def _of_gathered(tray: Tray, placed: Sequence[Item], filled: Gathered) -> Whereabouts:
+def _of_gathered(tray: Tray, placed: Sequence[Item], filled: Gathered, others: Sequence[Loose]) -> Whereabouts:
+    lacks = [one.finding(tray.name, others) for one in filled.lacking]
     slowest = filled.slowest
     inside = [*placed, *(row.item for row in filled.taken)]
     where = "being assembled" if placed else "not packed"
@@ -347,8 +375,8 @@ def _of_gathered(tray: Tray, placed: Sequence[Item], filled: Gathered) -> Wherea
         f"{where}, {slowest.item.code} is {slowest.where}" if slowest else where,
         since=slowest.since if slowest else None,
         sizes=frozenset(item.size.label for item in inside if item.kind == PartKind.BARREL and item.size),
-        stops=filled.stops,
-        looks=filled.looks,
+        stops=(*(one for one in lacks if one.severity is Severity.STOP), *filled.stops),
+        looks=(*(one for one in lacks if one.severity is not Severity.STOP), *filled.looks),
         holds=tuple(
             Held(
                 item.code,

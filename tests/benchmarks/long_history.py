@@ -19,6 +19,7 @@ from lists.models import Case, Issue, Theatre, TheatreList
 from lists.models.needs import Procedure
 from reprocessing.models import Indicator, Load, LoadPack, LoadPiece, Machine
 from tests import makers
+from tests.benchmarks.database import put
 from tests.makers import AT
 from trays.models import Carried, Content, Pack
 
@@ -31,7 +32,6 @@ KINDS = {
 }
 IN_A_WASH, IN_A_LOAD = 20, 8
 PASSED, FAILED = "passed", "failed"
-BATCH = 2000
 
 
 @dataclass(slots=True)
@@ -172,27 +172,27 @@ def stored(past: History) -> None:
     carried = {
         piece: pack for pack, row in enumerate(past.packs, start=1) if row.state == "sterile" for piece in row.pieces
     }
-    _put(_pieces(past, carried))
-    _put(_packs(past, person))
-    _put(_loads(past))
-    _put(_cases(past))
-    _put(
+    put(_pieces(past, carried))
+    put(_packs(past, person))
+    put(_loads(past))
+    put(_cases(past))
+    put(
         Indicator(load_id=key, kind="biological", lot="7", result=result, read_at=at(row.ended), read_by=person)
         for key, row in enumerate(past.loads, start=1)
         for result in row.biology
     )
-    _put(
+    put(
         Content(pack_id=key, piece_id=piece, position=0, part_code="X", part_name="X")
         for key, row in enumerate(past.packs, start=1)
         for piece in row.pieces
     )
-    _put(LoadPiece(piece_id=piece, load_id=load, open=False) for piece, load in past.washed)
-    _put(LoadPack(pack_id=pack, load_id=load, open=False, barrier_intact=True) for pack, load in past.sterilised)
-    _put(
+    put(LoadPiece(piece_id=piece, load_id=load, open=False) for piece, load in past.washed)
+    put(LoadPack(pack_id=pack, load_id=load, open=False, barrier_intact=True) for pack, load in past.sterilised)
+    put(
         Issue(pack_id=pack, case_id=case, issued_at=at(minute), issued_by=person, ended=True)
         for pack, case, minute in past.issued
     )
-    _put(Carried(piece_id=piece, pack_id=pack) for piece, pack in carried.items())
+    put(Carried(piece_id=piece, pack_id=pack) for piece, pack in carried.items())
 
 
 def _pieces(past: History, carried: dict[int, int]) -> Iterator[Piece]:
@@ -232,15 +232,3 @@ def _cases(past: History) -> Iterator[Case]:
     for key in range(1, past.cases + 1):
         of = {"list": on, "procedure": procedure, "starts_at": AT, "duration_min": 60}
         yield Case(pk=key, code=np.base_repr(key, 36), reference=f"R{key}", **of)
-
-
-def _put(rows: Iterator[object]) -> None:
-    """In batches, so that the memory holds one of them."""
-    batch: list[object] = []
-    for row in rows:
-        batch.append(row)
-        if len(batch) == BATCH:
-            type(row)._default_manager.bulk_create(batch)  # type: ignore[attr-defined]
-            batch = []
-    if batch:
-        type(batch[0])._default_manager.bulk_create(batch)  # type: ignore[attr-defined]

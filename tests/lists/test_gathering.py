@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -9,7 +10,7 @@ import pytest
 
 from instruments.life import Wear
 from journal.findings import Severity
-from lists.gathering import Gathered, Loose, gather
+from lists.gathering import Gathered, Loose, Pool, gather
 from lists.stages import Stage
 from tests.lists.test_stages import NOW, TIMES, minutes
 from trays.matching import Alternative, CompanionRule, Item, SizeOf, Wanted, WantedLine
@@ -46,16 +47,19 @@ def fill(
     rules: tuple[CompanionRule, ...] = (),
     waiting: tuple[str, ...] = ("T1",),
 ) -> Gathered:
-    return gather(
+    filled = gather(
         "T1",
         "Tray 1",
         Wanted(lines, rules, 10_000.0),
         placed,
-        pool,
+        Pool(pool, now=NOW, today=NOW.date(), times=TIMES),
         waiting=frozenset(waiting),
-        now=NOW,
-        today=NOW.date(),
-        times=TIMES,
+    )
+    lacks = [one.finding("Tray 1") for one in filled.lacking]
+    return replace(
+        filled,
+        stops=(*(one for one in lacks if one.severity is Severity.STOP), *filled.stops),
+        looks=(*(one for one in lacks if one.severity is Severity.LOOK), *filled.looks),
     )
 
 
