@@ -188,6 +188,7 @@ def set_columns(
 @action
 def set_device_number(machine: str, number: str, *, act: Act) -> Done:
     """Say by which number a machine names itself in its messages; empty when it sends none."""
+    list(Machine.objects.select_for_update().order_by("pk"))  # a number is of one among all of them
     row = lock_machine(machine)
     step = MACHINE_STEPS["set_device_number"]
     need(step.right, step.says, row.name, act)

@@ -11,6 +11,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
+from journal.findings import Refused
 from reprocessing import actions
 from reprocessing.models import Arrival, DeviceReport, Load, Trace
 from reprocessing.reads import loads_of_record
@@ -239,3 +240,13 @@ def test_one_message_goes_to_one_load() -> None:
     content = device_message()
     make.one_of(at_once(*(partial(attach, load, content) for load in loads)))
     assert DeviceReport.objects.count() == 1
+
+
+@make.race
+def test_two_machines_given_one_device_number_at_once() -> None:
+    machines = [make.machine() for _ in range(4)]
+    gives = [partial(actions.set_device_number, one.code, "AC-1", act=act()) for one in machines]
+    results = at_once(*gives)
+    make.one_of(results)
+    codes = [finding.slug for one in results if isinstance(one, Refused) for finding in one.findings]
+    assert codes == ["device-number-taken"] * 3
