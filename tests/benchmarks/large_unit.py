@@ -82,7 +82,7 @@ class Unit:
             state = self.random.choice(LOOSE)
             self.piece(self.parts[number % len(self.parts)], state)
         for part in self.implants:
-            for _ in range(self.random.randint(2, 4)):
+            for _ in range(1 + self.random.randint(2, 4)):
                 self.implant(part)
         for table in (getattr(self.rows, name) for name in Rows.__slots__):
             put(iter(table))
