@@ -16,6 +16,6 @@ def test_every_verdict_and_moment_is_that_of_the_sql(seed: int) -> None:
     found = list_readiness(large_unit.DAY, at=large_unit.NOW)
     told = readiness_by_sql.told(found)
     assert told == readiness_by_sql.readiness(large_unit.DAY, large_unit.NOW)
-    assert {verdict for verdict, _ in told.values()} >= {"Complete", "Complete by", "Late", "Short", "Not planned"}
+    assert {verdict for verdict, _ in told.values()} >= {"Complete", "Complete by", "Late", "Not planned"}
     wide = readiness_of(day_needs(large_unit.DAY, at=large_unit.NOW))
     assert wide.rows == found.rows
