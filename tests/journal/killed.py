@@ -45,9 +45,10 @@ def unit(data: Path) -> Iterator[tuple[Life, Receiver]]:
 
 @dataclass(frozen=True)
 class Outcome:
-    """Whether there was such a step, and how often the cause was sent by each channel."""
+    """Whether there was such a step, the last step in words, and how often the cause was sent by each channel."""
 
     died: bool
+    step: str
     by_hook: int
     by_mail: int
 
@@ -60,6 +61,7 @@ def killed_once(life: Life, other: Receiver, **dies: Any) -> Outcome:
         until(lambda: _is_sent(cause), process)
         process.join(AFTER_S if dies else 0)
         died = not process.is_alive()
+    step = life.steps[-1]
     # A notice and what is to leave of it are written together or not at all.
     told = Notice.objects.filter(cause=cause)
     assert Delivery.objects.filter(notice__in=told).count() == 2 * told.count() <= 2
@@ -71,7 +73,7 @@ def killed_once(life: Life, other: Receiver, **dies: Any) -> Outcome:
     by_hook, by_mail = _told_once_and_sent(cause, other, life.data / "letters")
     actions.withdraw(piece.code, reason="worn out", act=makers.act(at=timezone.now()))
     watch_life()
-    return Outcome(died, by_hook, by_mail)
+    return Outcome(died, step, by_hook, by_mail)
 
 
 def _is_sent(cause: str) -> bool:
