@@ -52,7 +52,7 @@ class Shift:
 
 def closed_spans(times: Iterable[Closed]) -> Spans:
     """Closed times of one machine, those that meet made one."""
-    return _merged((time.start_min, time.end_min) for time in times)
+    return merged((time.start_min, time.end_min) for time in times)
 
 
 def unmanned(shifts: Sequence[Shift], places: int) -> tuple[Spans, ...]:
@@ -61,14 +61,14 @@ def unmanned(shifts: Sequence[Shift], places: int) -> tuple[Spans, ...]:
     edges = [0, *changes, NEVER_MIN]
     hands = [sum(shift.hands for shift in shifts if shift.start_min <= edge < shift.end_min) for edge in edges]
     return tuple(
-        _merged((edges[step], edges[step + 1]) for step in range(len(edges) - 1) if hands[step] <= place)
+        merged((edges[step], edges[step + 1]) for step in range(len(edges) - 1) if hands[step] <= place)
         for place in range(places)
     )
 
 
 def blocked(spans: Spans, until_min: int) -> Spans:
     """The same, and closed until then as well."""
-    return _merged([(0, until_min), *spans])
+    return merged([(0, until_min), *spans])
 
 
 def first_start(closed: Spans, minute: int, minutes: int) -> int:
@@ -97,7 +97,8 @@ def interchangeable(places: Sequence[Spans]) -> bool:
     return all(start == 0 or all_closed(start) or all_closed(start - 1) for start in starts)
 
 
-def _merged(spans: Iterable[tuple[int, int]]) -> Spans:
+def merged(spans: Iterable[tuple[int, int]]) -> Spans:
+    """Spans in any order, those that meet made one, empty ones left out."""
     found: list[tuple[int, int]] = []
     for start, end in sorted(spans):
         if found and start <= found[-1][1]:

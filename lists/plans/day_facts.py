@@ -231,8 +231,7 @@ def scenario_of(facts: DayFacts, *, now: datetime) -> PlannedDay:
     origin = now.replace(hour=0, minute=0, second=0, microsecond=0).astimezone(UTC)
     demands = tuple((case, demand) for case in facts.cases for demand in case.demands)
     kinds = _Kinds.of(facts, [demand for _, demand in demands])
-    washers = [machine for machine in facts.machines if machine.washes]
-    sterilisers = [machine for machine in facts.machines if not machine.washes]
+    washers, sterilisers = ([one for one in facts.machines if one.washes is washes] for washes in (True, False))
     times, manned = facts.times, _manned(facts, now, origin)
     scenario = Scenario(
         templates=tuple(
@@ -262,6 +261,7 @@ def scenario_of(facts: DayFacts, *, now: datetime) -> PlannedDay:
         prepare_min=times.prepare_min,
         return_min=times.return_min,
         uses_per_tray=facts.uses_per_tray,
+        late_cases=True,
     )
     names = (tuple(machine.name for machine in group) for group in (washers, sterilisers))
     return PlannedDay(scenario, origin, demands, facts.trays, *names)

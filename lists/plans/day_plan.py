@@ -35,7 +35,11 @@ BENCHES: Mapping[Stage, str] = {Stage.PRECLEAN: "Pre-clean bench", Stage.ASSEMBL
 
 @dataclass(frozen=True, slots=True)
 class PlannedTray:
-    """One tray of a case in the plan; moments and chance are None where it has no tray."""
+    """One tray of a case in the plan; moments and chance are None where it has no tray.
+
+    Where it is late, `could_be_at` says when one could be ready all the same, `late_min` by how much too late, and
+    `instead` is the code of that tray.
+    """
 
     wants: str
     essential: bool
@@ -49,6 +53,9 @@ class PlannedTray:
     nine_of_ten_at: datetime | None
     why: str
     detail: str
+    could_be_at: datetime | None = None
+    late_min: int = 0
+    instead: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,17 +203,19 @@ class DayPlan:
     @property
     def steps(self) -> tuple[Step, ...]:
         """Loads and bench work, by begin; of one minute, what comes first on the way."""
-        machines = self.result["machines"]
-        raw: list[tuple[Stage, str, int, int, tuple[int, ...], int | None]] = [
-            (batch.stage, machines[batch.stage][batch.machine], batch.start_min, batch.end_min, batch.trays, None)
-            for batch in self.plan.batches
-        ]
+        machines, late = self.result["machines"], self.plan.late
+        batches = [*self.plan.batches, *(late.batches if late else ())]
+        loads: dict[tuple[Stage, str, int, int, int | None], tuple[int, ...]] = {}
+        for batch in batches:  # a late tray goes along in a load of the plan
+            where = (batch.stage, machines[batch.stage][batch.machine], batch.start_min, batch.end_min, None)
+            loads[where] = (*loads.get(where, ()), *batch.trays)
+        raw = list(loads.items())
         raw += [
-            (work.stage, BENCHES[work.stage], work.start_min, work.end_min, (work.tray,), work.place)
-            for work in self.plan.work
+            ((work.stage, BENCHES[work.stage], work.start_min, work.end_min, work.place), (work.tray,))
+            for work in [*self.plan.work, *(late.work if late else ())]
         ]
         order = list(Stage)
-        raw.sort(key=lambda row: (row[2], order.index(row[0]), row[1], row[4]))
+        raw.sort(key=lambda row: (row[0][2], order.index(row[0][0]), row[0][1], row[1]))
         return tuple(
             Step(
                 stage,
@@ -217,7 +226,7 @@ class DayPlan:
                 tuple(dict.fromkeys(case for tray in trays for case in self._next_served(tray, end))),
                 None if at is None else at + 1,
             )
-            for stage, place, start, end, trays, at in raw
+            for (stage, place, start, end, at), trays in raw
         )
 
     @property
@@ -231,10 +240,16 @@ class DayPlan:
         return next((step for step in self.steps if step.is_load and step.ends_at > now), None)
 
     def _next_served(self, tray: int, minute: int) -> list[str]:
-        """The first case that a tray serves after a minute."""
+        """The first case that a tray serves after a minute; the late one, after the last that it serves in time."""
         starts = {case["code"]: datetime.fromisoformat(case["starts_at"]) for case in self.result["cases"]}
         served = [self.demand[entry.case][0] for entry in self.plan.cases if entry.tray == tray]
-        return sorted((code for code in served if starts[code] >= self.at(minute)), key=lambda code: starts[code])[:1]
+        late = (
+            [self.demand[entry.case][0] for entry in self.plan.late.cases if entry.tray == tray]
+            if self.plan.late
+            else []
+        )
+        after = sorted((code for code in served if starts[code] >= self.at(minute)), key=lambda code: starts[code])
+        return (after or late)[:1]
 
     def _tray(self, number: int) -> PlannedTray:
         entry = self.plan.cases[number]
@@ -243,6 +258,8 @@ class DayPlan:
         ready = entry.ready_min
         ninth = chance["p90_ready_min"] if chance else None
         _, wants, essential, template = self.demand[number]
+        late = {one.case: one for one in self.plan.late.cases} if self.plan.late else {}
+        after = late.get(number)
         return PlannedTray(
             wants,
             essential,
@@ -256,6 +273,9 @@ class DayPlan:
             None if ninth is None else self.at(ninth),
             CAUSES[entry.why] if entry.why else "",
             self._unusable(template) if entry.why == "all_quarantined" else self._said(entry.detail or ""),
+            self.at(after.ready_min) if after else None,
+            after.late_min if after else 0,
+            self.tray[after.tray][0] if after else "",
         )
 
     def _unusable(self, template: str) -> str:

@@ -12,6 +12,8 @@ from lists.plans.scenario import (
     GREATEST_WEIGHT,
     Batch,
     CaseDemand,
+    Late,
+    LateCase,
     Plan,
     PlannedCase,
     Scenario,
@@ -80,6 +82,7 @@ SCENARIO = {
     "uses_per_tray": COUNT,
 }
 
+SCENARIO_MORE = {"late_cases": truth}
 LATER_MIN = whole(10 * LATEST_MIN)  # of a plan; a queue may end after the last minute that a day may name
 TRAYS = listed(NUMBER, least=1)
 SPAN = {"start_min": LATER_MIN, "end_min": LATER_MIN}
@@ -92,13 +95,7 @@ PLANNED_CASE = {
     "why": nullable(text),
     "detail": nullable(text),
 }
-PLAN = {
-    "on_time_weight": NUMBER,
-    "bound": NUMBER,
-    "least_slack_min": nullable(MINUTE),
-    "moves": NUMBER,
-    "proven": truth,
-    "cases": listed(record(PLANNED_CASE)),
+STEPS = {
     "batches": listed(
         record({"machine": POSITION, "stage": one_of([Stage.WASHER, Stage.STERILISER]), **SPAN, "trays": TRAYS})
     ),
@@ -106,6 +103,30 @@ PLAN = {
         record({"tray": NUMBER, "stage": one_of([Stage.PRECLEAN, Stage.ASSEMBLY]), **SPAN}, {"place": POSITION})
     ),
 }
+PLAN = {
+    "on_time_weight": NUMBER,
+    "bound": NUMBER,
+    "least_slack_min": nullable(MINUTE),
+    "moves": NUMBER,
+    "proven": truth,
+    "cases": listed(record(PLANNED_CASE)),
+    **STEPS,
+}
+LATE_MIN = whole(10 * LATEST_MIN, least=-LATEST_MIN)
+LATE = {
+    "cases": listed(
+        record(
+            {
+                "case": NUMBER,
+                "tray": NUMBER,
+                "ready_min": LATER_MIN,
+                "late_min": whole(10 * LATEST_MIN, least=-LATEST_MIN),
+            }
+        )
+    ),
+    **STEPS,
+}
+PLAN_MORE = {"late": nullable(record(LATE))}
 
 
 def read_scenario(document: object, name: str = "") -> Scenario:
@@ -114,7 +135,7 @@ def read_scenario(document: object, name: str = "") -> Scenario:
     Raises:
         ValueError: the document cannot be read; the message is one sentence.
     """
-    values = record(SCENARIO)(document, name)
+    values = record(SCENARIO, SCENARIO_MORE)(document, name)
     return Scenario(
         **{
             **values,
@@ -132,29 +153,27 @@ def read_plan(document: object, name: str = "") -> Plan:
     Raises:
         ValueError: the document cannot be read; the message is one sentence.
     """
-    values = record(PLAN)(document, name)
+    values = record(PLAN, PLAN_MORE)(document, name)
     return Plan(
         **{
             **values,
             "cases": tuple(PlannedCase(**entry) for entry in values["cases"]),
-            "batches": tuple(
-                Batch(**{**entry, "stage": Stage(entry["stage"]), "trays": tuple(entry["trays"])})
-                for entry in values["batches"]
-            ),
-            "work": tuple(Work(**{**entry, "stage": Stage(entry["stage"])}) for entry in values["work"]),
+            **_read_steps(values),
+            "late": None if values.get("late") is None else _read_late(values["late"]),
         }
     )
 
 
 def written_plan(plan: Plan) -> dict[str, Any]:
-    """The document of a plan."""
+    """The document of a plan; of late cases only where the day asks for them."""
+    late: dict[str, Any] = {}
+    if plan.late is not None:
+        late = {"late": {"cases": [asdict(entry) for entry in plan.late.cases], **_written_steps(plan.late)}}
     return {
-        **asdict(plan),
+        **_said({**asdict(plan), "late": None}, ("late",)),
         "cases": [asdict(entry) for entry in plan.cases],
-        "batches": [
-            {**asdict(entry), "stage": str(entry.stage), "trays": list(entry.trays)} for entry in plan.batches
-        ],
-        "work": [_written_work(entry) for entry in plan.work],
+        **_written_steps(plan),
+        **late,
     }
 
 
@@ -164,7 +183,27 @@ def written_scenario(scenario: Scenario) -> dict[str, Any]:
     lists = {name: [asdict(entry) for entry in plain[name]] for name in ("templates", "trays")}
     lists["cases"] = [_said(asdict(case), CASE_MORE) for case in scenario.cases]
     sites = [_written_site(site) for site in scenario.sites]
-    return {**plain, **lists, "sites": sites, "programme_min": dict(scenario.programme_min)}
+    more = {"late_cases": True} if scenario.late_cases else {}
+    return {**plain, **lists, "sites": sites, "programme_min": dict(scenario.programme_min), **more}
+
+
+def _read_steps(values: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "batches": tuple(
+            Batch(**{**entry, "stage": Stage(entry["stage"]), "trays": tuple(entry["trays"])})
+            for entry in values["batches"]
+        ),
+        "work": tuple(Work(**{**entry, "stage": Stage(entry["stage"])}) for entry in values["work"]),
+    }
+
+
+def _read_late(values: dict[str, Any]) -> Late:
+    return Late(cases=tuple(LateCase(**entry) for entry in values["cases"]), **_read_steps(values))
+
+
+def _written_steps(plan: Plan | Late) -> dict[str, Any]:
+    batches = [{**asdict(entry), "stage": str(entry.stage), "trays": list(entry.trays)} for entry in plan.batches]
+    return {"batches": batches, "work": [_written_work(entry) for entry in plan.work]}
 
 
 def _written_work(entry: Work) -> dict[str, Any]:

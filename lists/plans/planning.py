@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
+from lists.plans.afterwards import afterwards
 from lists.plans.bounding import Relaxation, greatest_slack
 from lists.plans.candidates import Candidate, worked_out
 from lists.plans.explaining import explained
@@ -15,7 +16,7 @@ from lists.plans.greedy import earliest_due, improved
 from lists.plans.jobs import BENCHES, Assignment, Day
 from lists.plans.machine_time import MachineTime
 from lists.plans.neighbourhood import by_sites
-from lists.plans.scenario import Batch, Plan, PlannedCase, Scenario, Work
+from lists.plans.scenario import Batch, Late, LateCase, Plan, PlannedCase, Scenario, Work
 from lists.plans.schedule import Run
 from lists.plans.sites import Stage
 from lists.plans.solving import Effort, Phase, solved
@@ -207,15 +208,20 @@ def _written(search: _Search) -> Plan:
     day, scenario = search.day, search.day.scenario
     best = replace(search.best, assignment=day.tidied(search.best.assignment))
     weight, slack, moves = best.worth
-    stages = list(Stage)
-    runs = sorted(
-        (run for table in best.tables for run in table.runs),
-        key=lambda run: (run.start_min, stages.index(run.stage)),
+    found = afterwards(day, best) if scenario.late_cases else []
+    batches, work = _steps(day, dict(enumerate(best.assignment)), [run for table in best.tables for run in table.runs])
+    late = Late(
+        tuple(
+            LateCase(
+                scenario.cases[one.case].id,
+                scenario.trays[one.tray].id,
+                one.ready_min,
+                one.ready_min - day.deadline_min[one.case][one.tray],
+            )
+            for one in found
+        ),
+        *_steps(day, {one.case: one.tray for one in found}, [run for one in found for run in one.runs]),
     )
-
-    def trays(run: Run) -> tuple[int, ...]:
-        return tuple(scenario.trays[tray].id for case in run.cases if (tray := best.assignment[case]) is not None)
-
     return Plan(
         weight,
         search.bound,
@@ -223,22 +229,27 @@ def _written(search: _Search) -> Plan:
         -moves,
         search.proven,
         tuple(_case(day, best, case) for case in range(len(scenario.cases))),
-        tuple(
-            Batch(run.place, run.stage, run.start_min, run.end_min, trays(run))
-            for run in runs
-            if run.stage not in BENCHES
-        ),
-        tuple(_work(day, best, run) for run in runs if run.stage in BENCHES),
+        batches,
+        work,
+        late if scenario.late_cases else None,
     )
 
 
-def _work(day: Day, best: Candidate, run: Run) -> Work:
-    tray = best.assignment[run.cases[0]]
-    if tray is None:
-        raise ValueError(f"A late case, at position {run.cases[0]}, has work.")
-    shifts = day.scenario.sites[day.site_of[tray]].has_calendar(run.stage)
-    place = run.place if shifts else None
-    return Work(day.scenario.trays[tray].id, run.stage, run.start_min, run.end_min, place)
+def _steps(
+    day: Day, tray_of: Mapping[int, int | None], runs: Iterable[Run]
+) -> tuple[tuple[Batch, ...], tuple[Work, ...]]:
+    """Loads and bench work of cases with their trays, by start."""
+    stages = list(Stage)
+    batches, work = [], []
+    for run in sorted(runs, key=lambda run: (run.start_min, stages.index(run.stage))):
+        trays = [tray for case in run.cases if (tray := tray_of[case]) is not None]
+        names = tuple(day.scenario.trays[tray].id for tray in trays)
+        if run.stage in BENCHES:
+            shifts = day.scenario.sites[day.site_of[trays[0]]].has_calendar(run.stage)
+            work.append(Work(names[0], run.stage, run.start_min, run.end_min, run.place if shifts else None))
+        else:
+            batches.append(Batch(run.place, run.stage, run.start_min, run.end_min, names))
+    return tuple(batches), tuple(work)
 
 
 def _case(day: Day, best: Candidate, case: int) -> PlannedCase:

@@ -151,6 +151,7 @@ class Scenario:
         prepare_min: in the theatre before the case starts [min].
         return_min: from the end of a case until the tray is dirty at its own site [min].
         uses_per_tray: how many cases a tray may serve.
+        late_cases: whether the plan says when the trays of late cases could be ready.
 
     Raises:
         ValueError: a figure is out of range, a number stands for two, or names what is not there.
@@ -169,6 +170,7 @@ class Scenario:
     prepare_min: int
     return_min: int
     uses_per_tray: int
+    late_cases: bool = False
     _templates: dict[int, Template] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -283,6 +285,25 @@ class Work:
 
 
 @dataclass(frozen=True, slots=True)
+class LateCase:
+    """When the tray of a late case could be ready: which tray, when it is on its shelf, by how much that is late."""
+
+    case: int
+    tray: int
+    ready_min: int
+    late_min: int
+
+
+@dataclass(frozen=True, slots=True)
+class Late:
+    """Late cases after the others: what is done for them besides. A batch at the time of one of the plan joins it."""
+
+    cases: tuple[LateCase, ...]
+    batches: tuple[Batch, ...]
+    work: tuple[Work, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """Who gets which tray, and when every tray is where.
 
@@ -296,6 +317,7 @@ class Plan:
         cases: one entry for each case, in the order of the day.
         batches: loads of the machines, by start.
         work: what the benches do, by start.
+        late: the late cases after the others, where the day asks for it.
     """
 
     on_time_weight: int
@@ -306,6 +328,7 @@ class Plan:
     cases: tuple[PlannedCase, ...]
     batches: tuple[Batch, ...]
     work: tuple[Work, ...]
+    late: Late | None = None
 
 
 def _check_once(kind: str, numbers: Collection[int]) -> None:

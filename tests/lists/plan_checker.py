@@ -49,9 +49,69 @@ def check(day: Document, plan: Document) -> None:
     for case, entry in zip(day["cases"], plan["cases"], strict=True):
         groups[case.get("together", f"alone {case['id']}")].add(entry["on_time"])
     assert all(len(outcomes) == 1 for outcomes in groups.values())
+    _check_late(day, plan, trays, templates)
     assert plan["moves"] == moves
     assert plan["least_slack_min"] == (min(120, *slacks) if slacks else None)
     _check_stages(day, plan, trays, templates, served)
+
+
+def _check_late(day: Document, plan: Document, trays: Document, templates: Document) -> None:
+    """Late cases beside the others: nothing that the plan says is touched, and no bench or machine is used twice."""
+    assert ("late" in plan) == day.get("late_cases", False)
+    if "late" not in plan:
+        return
+    late, cases = plan["late"], {case["id"]: case for case in day["cases"]}
+    on_time = {entry["case"]: entry["tray"] for entry in plan["cases"] if entry["on_time"]}
+    assert not {entry["case"] for entry in late["cases"]} & set(on_time)
+    assert len({entry["tray"] for entry in late["cases"]}) == len(late["cases"])
+    loads: Any = defaultdict(list)
+    for batch in [*plan["batches"], *late["batches"]]:
+        site = trays[batch["trays"][0]]["site"]
+        loads[site, batch["stage"], batch["machine"], batch["start_min"], batch["end_min"]] += batch["trays"]
+    for (site, stage, machine, start, end), members in loads.items():
+        kinds = [templates[trays[tray]["template"]] for tray in members]
+        assert sum(kind["load_units"] for kind in kinds) <= day["sites"][site][f"{stage}_capacity"]
+        assert stage == "washer" or len({kind["programme"] for kind in kinds}) == 1
+        assert start >= day["sites"][site][f"{stage}s_free_at_min"][machine]
+        for span in (day["sites"][site].get(f"{stage}s_closed") or {machine: []})[machine]:
+            assert start == end or end <= span["start_min"] or span["end_min"] <= start
+        for other in loads:
+            if other != (site, stage, machine, start, end) and other[:3] == (site, stage, machine):
+                assert other[4] <= start or end <= other[3]
+    _check_benches(day, {"work": [*plan["work"], *late["work"]]}, trays)
+    for entry in late["cases"]:
+        case, tray = cases[entry["case"]], trays[entry["tray"]]
+        assert tray["template"] in case["accepts"]
+        uses = [cases[one] for one, number in on_time.items() if number == tray["id"]]
+        assert len(uses) < day["uses_per_tray"]
+        free = max((use["start_min"] + use["duration_min"] + day["return_min"] for use in uses), default=None)
+        _check_late_way(day, entry, case, tray, templates[tray["template"]], late, free)
+
+
+def _check_late_way(
+    day: Document, entry: Document, case: Document, tray: Document, template: Document, late: Document, free: Any
+) -> None:
+    """The way of its tray, from where it is or from the last case that it serves on time."""
+    hold = max(day["cooling_min"], day["implant_hold_min"]) if template["implant"] else day["cooling_min"]
+    stages = LEFT[tray["state"]] if free is None else FULL
+    minute = (tray.get("free_at_min") or 0) if free is None else free
+    steps = [run for run in late["work"] if run["tray"] == tray["id"]]
+    steps += [run for run in late["batches"] if tray["id"] in run["trays"]]
+    assert [run["stage"] for run in sorted(steps, key=_order)] == stages
+    length = {
+        "preclean": template["preclean_min"],
+        "washer": day["washer_min"],
+        "assembly": template["assemble_min"],
+        "steriliser": day["programme_min"][template["programme"]],
+    }
+    for run in sorted(steps, key=_order):
+        assert run["start_min"] >= minute
+        assert run["end_min"] == run["start_min"] + length[run["stage"]]
+        minute = run["end_min"]
+    wait = 0 if free is None and tray["state"] in {"sterile", "quarantined"} else hold
+    assert entry["ready_min"] == minute + wait
+    move = day["move_other_site_min"] if tray["site"] != case["site"] else day["move_same_site_min"]
+    assert entry["late_min"] == entry["ready_min"] - (case["start_min"] - day["prepare_min"] - move)
 
 
 def _check_stages(day: Document, plan: Document, trays: Document, templates: Document, served: Any) -> None:

@@ -52,6 +52,17 @@ def test_a_case_is_late_when_a_tray_is_that_it_cannot_do_without() -> None:
     assert (row.on_time, row.chance, row.slack_min) == (True, None, None)
 
 
+def test_a_late_case_is_told_when_its_tray_could_be_ready_and_its_work_is_in_the_list() -> None:
+    """Returned at 18:00: 10 + 75 + 20 + 55 + 40 min make 21:20; needed by 20:35 for 21:00."""
+    late = made(facts(case(demand(), starts_at=NOW + timedelta(hours=3)), trays=(tray(stage=Stage.RETURNED),)))
+    (one,) = late.cases[0].trays
+    assert not one.on_time
+    assert one.could_be_at is not None
+    assert (f"{one.could_be_at:%H:%M}", one.late_min, one.instead) == ("21:20", 45, "T1")
+    assert [step.stage for step in late.steps] == list(PlanStage)
+    assert {step.cases for step in late.steps} == {("C1",)}
+
+
 def test_a_tray_that_cannot_be_used_says_why() -> None:
     (row,) = made(facts(case(demand()), trays=(tray(stopped="Its seal lacks."),))).cases
     assert (row.trays[0].why, row.trays[0].detail) == ("None can be used", "Its seal lacks.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from collections import Counter
 from itertools import permutations
 from typing import Any
 
@@ -169,6 +170,37 @@ def test_no_plan_with_closed_times_and_shifts_is_worse_than_case_by_case(seed: i
     found = planned(day, seconds=0.3)
     slack = found["least_slack_min"]
     assert (found["on_time_weight"], 120 if slack is None else slack, -found["moves"]) >= baseline.worth
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_late_cases_are_done_beside_the_others_which_stay_as_they_are(seed: int) -> None:
+    chance = random.Random(seed)
+    day = invented_day(14, seed, sites=chance.choice([1, 2]), share=0.6)
+    for case in day["cases"][::2]:
+        case["start_min"] -= 300  # so early that not every tray can be ready
+    day = with_calendars(day, seed) if seed % 3 == 0 else day
+    without = planned(day, seconds=0.3)
+    found = planned({**day, "late_cases": True}, seconds=0.3)
+    late = found.pop("late")
+    assert found == without
+    gone = {entry["tray"] for entry in late["cases"]}
+    uses = Counter(entry["tray"] for entry in found["cases"])
+    lacking = {entry["case"] for entry in found["cases"] if not entry["on_time"]} - {
+        entry["case"] for entry in late["cases"]
+    }
+    for case in (case for case in day["cases"] if case["id"] in lacking):
+        for tray in (tray for tray in day["trays"] if tray["template"] in case["accepts"]):
+            unusable = tray["state"] in {"quarantined", "on_loan"} and tray["free_at_min"] is None
+            assert tray["id"] in gone or uses[tray["id"]] == day["uses_per_tray"] or unusable
+
+
+def test_a_case_that_is_late_is_told_by_how_much() -> None:
+    """One tray, one case at 200: deadline 175; pre-cleaned 0-10, washed 40-115, assembled 130, sterilised 180, cooled
+    210: 35 min late."""
+    case = {**SMALL_DAY["cases"][0], "start_min": 200, "accepts": [0]}
+    found = planned({**SMALL_DAY, "trays": SMALL_DAY["trays"][:1], "cases": [case], "late_cases": True})
+    assert found["late"]["cases"] == [{"case": 0, "tray": 0, "ready_min": 210, "late_min": 35}]
+    assert [batch["start_min"] for batch in found["late"]["batches"]] == [40, 130]
 
 
 @pytest.mark.parametrize("sites", [1, 3])
