@@ -1,15 +1,12 @@
 """Every address of the site."""
 
 from django.contrib import admin
-from django.urls import include, path, register_converter
+from django.urls import include, path
 
 from config import look_back, views
 from config.health import health
 from config.reports import views as reports
 from config.validation import views as validation
-from journal.converters import DayConverter
-
-register_converter(DayConverter, "day")
 
 urlpatterns = [
     path("admin/", admin.site.urls),

@@ -5,6 +5,9 @@ from typing import Any
 from django.apps import AppConfig
 from django.db import connections
 from django.db.models.signals import post_migrate, pre_migrate
+from django.urls import register_converter
+
+from journal.converters import DayConverter
 
 
 def _lift_guards(*, using: str, **_: Any) -> None:
@@ -21,7 +24,7 @@ def _install_guards(*, using: str, **_: Any) -> None:
 
 
 class JournalConfig(AppConfig):
-    """Installs the guards of tables anew after every migrate."""
+    """Installs the guards of tables anew after every migrate, and lets addresses hold a day."""
 
     name = "journal"
 
@@ -30,5 +33,6 @@ class JournalConfig(AppConfig):
 
         A trigger that names another table keeps SQLite from remaking that one, so all are lifted before.
         """
+        register_converter(DayConverter, "day")
         pre_migrate.connect(_lift_guards, sender=self, dispatch_uid="journal.guards_lifted")
         post_migrate.connect(_install_guards, sender=self, dispatch_uid="journal.append_only")

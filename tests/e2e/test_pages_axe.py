@@ -97,7 +97,7 @@ PLAIN = (
     "day", "look-back", "validation", "help", "scan", "scan-check", "station", "notices", "channels", "trail",
     "catalogue",
     "service", "loans", "agree-loan", "stock", "print", "receive", "templates", "trays", "loads", "records",
-    "machines", "boxes", "reports", "stage-times",
+    "machines", "programmes", "periodic-tests", "protein", "boxes", "reports", "stage-times",
     "quality", "nonconformity-raise", "recalls", "lists", "messages", "needs", "plan-case",
 )  # fmt: skip
 
@@ -119,6 +119,7 @@ PAGES: dict[str, Callable[[World], list[str]]] = {
     "tray-bench": lambda of: [reverse("tray-bench", args=[of.tray.code])],
     "load": lambda of: [reverse("load", args=[of.load.code])],
     "machine": lambda of: [reverse("machine", args=[of.load.machine.code])],
+    "machine-upkeep": lambda of: [reverse("machine-upkeep", args=[of.load.machine.code])],
     "machine-columns": lambda of: [reverse("machine-columns", args=[of.load.machine.code])],
     "leak-test": lambda of: [reverse("leak-test", args=[Arrival.objects.get(machine=of.load.machine).pk])],
     "box": lambda of: [reverse("box", args=[of.codes["box"]])],
