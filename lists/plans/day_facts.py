@@ -17,7 +17,7 @@ from typing import Any
 from lists.plans.calendars import Closed, Shift
 from lists.plans.scenario import CaseDemand, Scenario, Template, Tray, TrayState
 from lists.plans.sites import LATEST_MIN, Site
-from lists.stages import Stage, StageTimes, first_step_ends
+from lists.stages import Stage, StageTimes, first_step_ends, ready_at
 
 ANY_PROGRAMME = "any"  # of a tray none of whose programmes is known
 ENTRIES: Mapping[Stage, TrayState] = {
@@ -100,6 +100,7 @@ class TrayFact:
         since: when its present step began, where that runs by itself.
         free_at: when the case that has it, or is to get it first, is over.
         stopped: why it cannot serve at all; empty when it can.
+        held: its load waits for the biological result of an implant.
     """
 
     code: str
@@ -110,6 +111,7 @@ class TrayFact:
     since: datetime | None = None
     free_at: datetime | None = None
     stopped: str = ""
+    held: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,6 +307,9 @@ def _tray(number: int, tray: TrayFact, kinds: _Kinds, facts: DayFacts, since: tu
     origin, now = since
     if tray.stopped:
         return Tray(number, kinds.of_tray(tray), 0, TrayState.QUARANTINED)
+    if tray.held:
+        ready = ready_at(tray.stage, now=now, times=facts.times, since=tray.since, held=True)
+        return Tray(number, kinds.of_tray(tray), 0, TrayState.STERILE, _minute(ready, origin))
     free = now
     if tray.stage in RUNS_BY_ITSELF:
         free = first_step_ends(tray.stage, now=now, times=facts.times, since=tray.since, free_at=tray.free_at)

@@ -115,6 +115,7 @@ def _trays(
             found.since,
             found.free_at,
             stops[0].sentence if stops else "",
+            found.held,
         )
         if found.code in earlier:
             case = earlier[found.code]

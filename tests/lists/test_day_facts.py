@@ -56,6 +56,18 @@ def test_a_tray_alone_is_ready_in_the_plan_when_readiness_says_so(stage: Stage, 
     assert found.origin + timedelta(minutes=planned.cases[0].ready_min) == expected
 
 
+@pytest.mark.parametrize("stage", [Stage.IN_STERILISER, Stage.AWAITING_RELEASE])
+def test_a_tray_whose_load_waits_for_a_biological_result_is_not_sterile_before_it(stage: Stage) -> None:
+    times = replace(TIMES, biological_min=24 * 60)
+    since = NOW - timedelta(minutes=20)
+    day = facts(case(demand()), trays=(tray(stage=stage, since=since, held=True),))
+    found = scenario_of(replace(day, times=times), now=NOW)
+    ready = ready_at(stage, now=NOW, times=times, since=since, held=True)
+    assert ready > START
+    assert found.origin + timedelta(minutes=found.scenario.trays[0].free_at_min or 0) == ready
+    assert [entry.on_time for entry in plan(found.scenario, stop=lambda: True).cases] == [False]
+
+
 def test_each_tray_of_a_case_is_a_case_of_its_own_with_its_start_and_weight() -> None:
     found = scenario_of(facts(case(demand(), demand("B", essential=False)), trays=(tray(),)), now=NOW)
     first, second = found.scenario.cases
