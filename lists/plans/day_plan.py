@@ -57,6 +57,16 @@ class PlannedTray:
     late_min: int = 0
     instead: str = ""
 
+    @property
+    def slack(self) -> timedelta | None:
+        """How long before its time it is ready."""
+        return None if self.slack_min is None else timedelta(minutes=self.slack_min)
+
+    @property
+    def lateness(self) -> timedelta:
+        """How long after its time it could be ready."""
+        return timedelta(minutes=self.late_min)
+
 
 @dataclass(frozen=True, slots=True)
 class PlannedCaseRow:
