@@ -91,9 +91,10 @@ def _results(unit: Unit, machine: Machine, test: PeriodicTest) -> None:
 def _protein(unit: Unit) -> None:
     """The first washer's pieces were sampled twice; the second washer's never."""
     spare = Piece.objects.filter(state=PieceState.INSPECTED).order_by("code")
-    first = [piece for piece in spare if (load := last_wash(piece)) and load.machine.name == WASHERS[0]]
-    for ago, pieces in ((110, first[:3]), (19, first[3:6])):
-        for piece in pieces:
+    for ago in (110, 19):
+        washed = ((piece, last_wash(piece, _ago(ago))) for piece in spare)
+        first = [piece for piece, load in washed if load and load.machine.name == WASHERS[0]]
+        for piece in unit.dice.sample(first, 3):
             found_ug = round(unit.dice.uniform(0.4, 2.6), 1)
             act = _act(unit, "tech2", _ago(ago))
             check_protein(piece.code, "Fluorescence in place", ug_per_side=found_ug, act=act)

@@ -43,7 +43,7 @@ def check_protein(
         facts.append(stop("no-result", row.code, sentence, "Look at the result again."))
     if facts:
         raise Refused(*facts)
-    load = last_wash(row)
+    load = last_wash(row, act.at)
     check = ProteinCheck.objects.create(
         piece=row,
         load=load,

@@ -16,9 +16,10 @@ from reprocessing.states import LoadState
 NAME = "Residual protein"
 
 
-def last_wash(piece: Piece) -> Load | None:
-    """The load in which a piece was last washed and passed."""
-    passed = Load.objects.filter(load_pieces__piece=piece, state__in=(LoadState.RELEASED, LoadState.RECALLED))
+def last_wash(piece: Piece, at: datetime) -> Load | None:
+    """The load in which a piece was last washed and passed before a moment."""
+    states = (LoadState.RELEASED, LoadState.RECALLED)
+    passed = Load.objects.filter(load_pieces__piece=piece, state__in=states, decision__at__lte=at)
     return passed.select_related("machine").order_by("-decision__at", "-pk").first()
 
 

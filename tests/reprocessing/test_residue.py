@@ -58,6 +58,14 @@ def test_5_ug_a_side_passes_and_more_goes_back_before_the_washer() -> None:
 
 
 @db
+def test_a_check_that_is_recorded_later_names_no_wash_that_came_after_it() -> None:
+    piece, load = washed()
+    actions.check_protein(piece.code, "swab", ug_per_side=1.0, act=act(at=make.DECIDED - DAY))
+    check(piece, ug_per_side=1.0)
+    assert [row.load for row in ProteinCheck.objects.order_by("at")] == [None, load]
+
+
+@db
 def test_a_method_without_figures_says_passed_or_failed() -> None:
     piece, load = washed()
     assert check(piece, passed=True) == []
