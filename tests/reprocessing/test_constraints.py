@@ -18,6 +18,7 @@ from reprocessing.models.quality import ABOUT
 from tests import makers
 from tests.makers import AT
 from tests.reprocessing import makers as make
+from tests.reprocessing.upkeep_breaks import BREAKS as UPKEEP_BREAKS
 
 pytestmark = [pytest.mark.storage, pytest.mark.django_db]
 
@@ -181,6 +182,7 @@ def corrective_twice() -> None:
 
 
 BREAKS: dict[str, list[Callable[[], Any]]] = {
+    **UPKEEP_BREAKS,
     "arrival_decided_by_name": [
         lambda: arrival(state="waiting", reason="a trial"),
         lambda: arrival(state="matched", decided_at=AT, decided_by=makers.everybody()),

@@ -7,7 +7,6 @@ from functools import partial
 from typing import Any
 
 import pytest
-from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from journal.roles import Role
@@ -302,46 +301,6 @@ def test_the_list_of_machines_asks_no_more_for_more_machines(django_assert_max_n
         asked(f"Test {number}")
     with django_assert_max_num_queries(20):
         browser.read("/machines/")
-
-
-# What the database refuses
-
-
-@pytest.mark.storage
-@db
-@pytest.mark.parametrize(
-    ("wrong", "name"),
-    [
-        ({"kind": "oven"}, "periodic_test_kind_known"),
-        ({"about": "air"}, "periodic_test_about_known"),
-        ({"name": ""}, "periodic_test_named_with_source"),
-        ({"source": ""}, "periodic_test_named_with_source"),
-        ({"every_days": 0}, "periodic_test_has_period"),
-        ({"most": 1.0}, "periodic_test_limits_have_unit"),
-        ({"unit": "pH"}, "periodic_test_limits_have_unit"),
-        ({"unit": "pH", "least": 2.0, "most": 1.0}, "periodic_test_limits_in_order"),
-        ({"ended_at": AT}, "periodic_test_ended_by_name"),
-    ],
-)
-def test_what_the_database_refuses_of_a_test(wrong: dict[str, Any], name: str) -> None:
-    row = asked()
-    with pytest.raises(IntegrityError, match=name), transaction.atomic():
-        PeriodicTest.objects.filter(pk=row.pk).update(**wrong)
-
-
-@pytest.mark.storage
-@db
-@pytest.mark.parametrize(
-    ("wrong", "name"),
-    [
-        ({"taken_at": AT + HOUR}, "periodic_result_taken_before"),
-        ({"less_than": True}, "periodic_result_less_than_a_value"),
-    ],
-)
-def test_what_the_database_refuses_of_a_result(wrong: dict[str, Any], name: str) -> None:
-    fields = {"machine": make.washer(), "test": asked(), "passed": True, "taken_at": AT, "at": AT, **wrong}
-    with pytest.raises(IntegrityError, match=name), transaction.atomic():
-        PeriodicResult.objects.create(by=makers.everybody(), **fields)
 
 
 @db

@@ -7,7 +7,6 @@ from functools import partial
 from typing import Any
 
 import pytest
-from django.db import IntegrityError, transaction
 
 from instruments.models import Piece
 from instruments.states import PieceState
@@ -165,20 +164,3 @@ def test_checks_on_their_page() -> None:
     assert f"{load.code} {load.machine}" in text
     nurse = Browser(makers.person(Role.COORDINATOR))
     assert "does not hold the right" in nurse.read("/quality/protein/")
-
-
-@pytest.mark.storage
-@db
-@pytest.mark.parametrize(
-    ("wrong", "name"),
-    [
-        ({"method": ""}, "protein_check_has_method"),
-        ({"ug_per_side": 1.0}, "protein_check_measured_against_limit"),
-        ({"limit_ug": 5.0}, "protein_check_measured_against_limit"),
-        ({"ug_per_side": -1.0, "limit_ug": 5.0}, "protein_check_measured_against_limit"),
-    ],
-)
-def test_what_the_database_refuses_of_a_check(wrong: dict[str, Any], name: str) -> None:
-    fields = {"piece": makers.piece(), "method": "swab", "passed": True, "at": AT, **wrong}
-    with pytest.raises(IntegrityError, match=name), transaction.atomic():
-        ProteinCheck.objects.create(by=makers.everybody(), **fields)

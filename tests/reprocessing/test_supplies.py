@@ -7,7 +7,6 @@ from functools import partial
 from typing import Any
 
 import pytest
-from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from instruments.models import Piece
@@ -178,32 +177,3 @@ def test_look_back_by_a_lot_names_the_load() -> None:
     assert load.state == LoadState.RELEASED
     assert load.code not in Browser(makers.everybody()).read("/look-back/?q=L-2")
     assert "Lot L-1" in Browser(makers.everybody()).read("/look-back/?q=L-1")
-
-
-@pytest.mark.storage
-@db
-@pytest.mark.parametrize(
-    ("wrong", "name"),
-    [
-        ({"product": ""}, "machine_lot_named"),
-        ({"lot": ""}, "machine_lot_named"),
-        ({"until": AT - 2 * HOUR}, "machine_lot_ends_later"),
-        ({"until": AT}, "machine_lot_ended_by_name"),
-    ],
-)
-def test_what_the_database_refuses_of_a_lot(wrong: dict[str, Any], name: str) -> None:
-    row = connect(make.washer())
-    by = {} if name == "machine_lot_ended_by_name" else {"until_by": makers.everybody()}
-    by = by if "until" in wrong else {}
-    with pytest.raises(IntegrityError, match=name), transaction.atomic():
-        MachineLot.objects.filter(pk=row.pk).update(**wrong, **by)
-
-
-@pytest.mark.storage
-@db
-def test_the_database_knows_one_lot_of_a_product_on_a_machine() -> None:
-    row = connect(make.washer())
-    with pytest.raises(IntegrityError), transaction.atomic():
-        MachineLot.objects.create(
-            machine=row.machine, product="MILD detergent", lot="L-2", since=AT, since_by=makers.everybody()
-        )
