@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from typing import Protocol
 
 from instruments.life import fit_to_pack
 from journal.findings import Finding, Severity
@@ -15,24 +16,44 @@ from trays.matching import Item, LineCount, Wanted, judge_tray
 PLACES_NAMED = 3
 """So many pieces that are not to be had are named with their whereabouts."""
 
+SizeKey = tuple[str, str, str]
+"""Kind of part, series and label of a size."""
 
-@dataclass(frozen=True, slots=True)
-class Loose:
-    """A piece that is in no pack, or one that is not to be had.
 
-    Args:
-        item: the piece as the rules of a tray see it.
-        where: its state and place in words.
-        stage: where it stands in the loop; None when it is not to be had (in repair, in another pack).
-        since: when its present step began, where it runs by itself.
-        last_tray: code of the tray it was packed with last; else empty.
-    """
+class Loose(Protocol):
+    """A piece that is in no pack, or one that is not to be had; its item is asked only when a tray is offered it."""
 
-    item: Item
-    where: str
-    stage: Stage | None
-    since: datetime | None = None
-    last_tray: str = ""
+    @property
+    def code(self) -> str:
+        """Its own code."""
+
+    @property
+    def part_code(self) -> str:
+        """Its part."""
+
+    @property
+    def sized(self) -> SizeKey | None:
+        """Kind, series and size of its part; None where that has no size."""
+
+    @property
+    def item(self) -> Item:
+        """The piece as the rules of a tray see it."""
+
+    @property
+    def where(self) -> str:
+        """Its state and place in words."""
+
+    @property
+    def stage(self) -> Stage | None:
+        """Where it stands in the loop; None when it is not to be had (in repair, in another pack)."""
+
+    @property
+    def since(self) -> datetime | None:
+        """When its present step began, where it runs by itself."""
+
+    @property
+    def last_tray(self) -> str:
+        """Code of the tray it was packed with last; else empty."""
 
 
 class Pool:
@@ -49,21 +70,30 @@ class Pool:
         self.now, self.today, self.times = now, today, times
         self.known: dict[str, list[Loose]] = defaultdict(list)
         self.of_part: dict[str, list[Loose]] = defaultdict(list)
-        self.of_size: dict[tuple[str, str, str], list[Loose]] = defaultdict(list)
-        moments = {one.item.code: self.earliest(one) for one in loose if _to_be_had(one, today)}
-        by_code = sorted(loose, key=lambda one: one.item.code)
+        self.of_size: dict[SizeKey, list[Loose]] = defaultdict(list)
+        self._moments: dict[tuple[Stage | None, datetime | None], datetime] = {}
+        self._fit: dict[str, bool] = {}
+        by_code = sorted(loose, key=lambda one: one.code)
         for one in by_code:
-            self.known[one.item.part_code].append(one)
-        for one in sorted(
-            (one for one in by_code if one.item.code in moments), key=lambda one: moments[one.item.code]
-        ):
-            self.of_part[one.item.part_code].append(one)
-            if one.item.size is not None:
-                self.of_size[one.item.kind, one.item.size.series, one.item.size.label].append(one)
+            self.known[one.part_code].append(one)
+        for one in sorted((one for one in by_code if one.stage is not None), key=self.earliest):
+            self.of_part[one.part_code].append(one)
+            if one.sized is not None:
+                self.of_size[one.sized].append(one)
 
     def earliest(self, loose: Loose) -> datetime:
         """When a piece can be sterile."""
-        return ready_at(loose.stage or Stage.IN_USE, now=self.now, times=self.times, since=loose.since)
+        stands = loose.stage, loose.since
+        if stands not in self._moments:
+            stage, since = stands
+            self._moments[stands] = ready_at(stage or Stage.IN_USE, now=self.now, times=self.times, since=since)
+        return self._moments[stands]
+
+    def is_fit(self, loose: Loose) -> bool:
+        """Whether nothing forbids packing a piece, the tests of its inspection apart."""
+        if loose.code not in self._fit:
+            self._fit[loose.code] = not fit_to_pack(_as_inspected(loose).wear, self.today)
+        return self._fit[loose.code]
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +111,9 @@ class Lacking:
             elsewhere: pieces that are not in the pool and might serve.
         """
         line = self.row.line
-        suited = [loose for loose in elsewhere if loose.item.part_code in line.ranks]
-        others = sorted((*self.known, *suited), key=lambda loose: loose.item.code)[:PLACES_NAMED]
-        said = "; ".join(f"{loose.item.code} is {loose.where}" for loose in others)
+        suited = [loose for loose in elsewhere if loose.part_code in line.ranks]
+        others = sorted((*self.known, *suited), key=lambda loose: loose.code)[:PLACES_NAMED]
+        said = "; ".join(f"{loose.code} is {loose.where}" for loose in others)
         return Finding(
             "piece-lacks",
             Severity.STOP if line.essential else Severity.LOOK,
@@ -161,13 +191,13 @@ def _fill(
     taken: list[Loose] = []
 
     def first(offers: Iterable[Loose], many: int) -> list[Loose]:
-        gone = {loose.item.code for loose in taken}
+        gone = {loose.code for loose in taken}
         best: list[Loose] = []
         last: list[Loose] = []
         for loose in offers:
             if len(best) == many:
                 break
-            if loose.item.code not in gone and free(loose):
+            if loose.code not in gone and free(loose) and pool.is_fit(loose):
                 (last if loose.last_tray in others else best).append(loose)
         return [*best, *last][:many]
 
@@ -185,7 +215,7 @@ def _fill(
 
 def _lacking(row: LineCount, pool: Pool, free: Callable[[Loose], bool]) -> Lacking:
     known = (loose for part in row.line.ranks for loose in pool.known.get(part, ()) if free(loose))
-    return Lacking(row, tuple(sorted(known, key=lambda loose: loose.item.code)))
+    return Lacking(row, tuple(sorted(known, key=lambda loose: loose.code)))
 
 
 def _as_inspected(loose: Loose) -> Item:
@@ -196,11 +226,7 @@ def _as_inspected(loose: Loose) -> Item:
     return replace(loose.item, wear=wear)
 
 
-def _to_be_had(loose: Loose, today: date) -> bool:
-    return loose.stage is not None and not fit_to_pack(_as_inspected(loose).wear, today)
-
-
-def _companion(finding: Finding, wanted: Wanted) -> tuple[tuple[str, str, str], int]:
+def _companion(finding: Finding, wanted: Wanted) -> tuple[SizeKey, int]:
     """Kind, series and size of a missing companion, and how many; none for any other finding."""
     kind, _, missing = finding.slug.partition("-")
     series = {f"{rule.series_name} {finding.numbers.get('size')}": rule.series for rule in wanted.rules}

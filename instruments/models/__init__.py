@@ -28,7 +28,7 @@ from instruments.models.parts import (
     Size,
     Validation,
 )
-from instruments.models.pieces import FunctionTest, LoanPiece, Mark, Piece, PieceLine
+from instruments.models.pieces import FunctionTest, LoanPiece, Mark, Piece, PieceLine, Worn, wear_of
 
 __all__ = [
     "Adapter",
@@ -63,4 +63,6 @@ __all__ = [
     "Suction",
     "Telescope",
     "Validation",
+    "Worn",
+    "wear_of",
 ]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from datetime import date
+from typing import Any, ClassVar, Protocol
 
 from django.conf import settings
 from django.db import models
@@ -89,19 +90,39 @@ class Piece(models.Model):
     @property
     def wear(self) -> Wear:
         """The piece's facts for the rules of its life."""
-        return Wear(
-            subject=f"{self.code} ({self.part.name})",
-            cycles=self.cycles,
-            life_limit=self.part.life_limit,
-            service_due=self.service_due,
-            needs_function_test=self.part.function_test and not self.maker_sterile,
-            function_ok=self.function_ok,
-            needs_insulation_test=self.part.insulated and not self.maker_sterile,
-            insulation_ok=self.insulation_ok,
-            expires=self.expires,
-            papers=self.loan.papers if self.loan else None,
-            called_back=self.called_back,
-        )
+        return wear_of(self)
+
+
+class Worn(Protocol):
+    """What the rules of its life ask of a piece: a row of the table has it, so have its columns without a row."""
+
+    code: str
+    part: Part
+    loan: Loan | None
+    maker_sterile: bool
+    cycles: int
+    service_due: date | None
+    function_ok: bool | None
+    insulation_ok: bool | None
+    expires: date | None
+    called_back: str
+
+
+def wear_of(piece: Worn) -> Wear:
+    """A piece's facts for the rules of its life."""
+    return Wear(
+        subject=f"{piece.code} ({piece.part.name})",
+        cycles=piece.cycles,
+        life_limit=piece.part.life_limit,
+        service_due=piece.service_due,
+        needs_function_test=piece.part.function_test and not piece.maker_sterile,
+        function_ok=piece.function_ok,
+        needs_insulation_test=piece.part.insulated and not piece.maker_sterile,
+        insulation_ok=piece.insulation_ok,
+        expires=piece.expires,
+        papers=piece.loan.papers if piece.loan else None,
+        called_back=piece.called_back,
+    )
 
 
 @append_only

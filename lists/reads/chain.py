@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from django.db.models import Case as Choice
-from django.db.models import F, IntegerField, Prefetch, Value, When, Window
+from django.db.models import F, IntegerField, Value, When, Window
 from django.db.models.functions import RowNumber
 
 from instruments.fit import Judgement
@@ -17,8 +17,7 @@ from instruments.rulings import Limits, judge
 from instruments.states import PieceState
 from journal.findings import Finding
 from lists.chain import Break, Chained, Held, Question, judge_chain
-from lists.reads.stock import where_of
-from reprocessing.models import LoadPiece
+from lists.reads.pieces import WHERE, open_wash, where_is
 
 KINDS = (
     PartKind.BARREL, PartKind.BASE, PartKind.SEAL, PartKind.TELESCOPE, PartKind.FORCEPS, PartKind.SUCTION,
@@ -83,15 +82,13 @@ def _nearest(breaks: Iterable[Break]) -> dict[str, str]:
     rank = Choice(
         *(When(state=state, then=Value(place)) for place, state in enumerate(NEAREST)), output_field=IntegerField()
     )
-    washed = Prefetch("load_pieces", LoadPiece.objects.filter(open=True).select_related("load"), to_attr="washed_in")
     rows = (
         Piece.objects.of_unit()
         .filter(part__code__in=codes, state__in=NEAREST)
-        .annotate(rank=rank)
+        .annotate(rank=rank, washed_in=open_wash())
         .annotate(turn=Window(RowNumber(), partition_by=F("part"), order_by=[F("rank"), F("code")]))
         .filter(turn=1)
-        .select_related("part", "place", "carried__pack", "placement__tray")
-        .prefetch_related(washed)
         .order_by("rank", "part__code")
+        .values_list("part__code", "part__name", "code", *WHERE)
     )
-    return {row.part.code: f"{row.part.name} {row.code}, {where_of(row)}" for row in rows}
+    return {part: f"{name} {code}, {where_is(*told)}" for part, name, code, *told in rows}

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from datetime import timedelta
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
 
 from instruments.life import Wear
 from journal.findings import Severity
-from lists.gathering import Gathered, Loose, Pool, gather
+from lists.gathering import Gathered, Loose, Pool, SizeKey, gather
 from lists.stages import Stage
 from tests.lists.test_stages import NOW, TIMES, minutes
 from trays.matching import Alternative, CompanionRule, Item, SizeOf, Wanted, WantedLine
@@ -31,9 +31,33 @@ def item(code: str, part: str = "SUCTION", **fields: Any) -> Item:
     return Item(code=code, part_code=part, **values)
 
 
+@dataclass(frozen=True)
+class Lying:
+    """A piece with its whereabouts."""
+
+    item: Item
+    where: str
+    stage: Stage | None
+    since: datetime | None = None
+    last_tray: str = ""
+
+    @property
+    def code(self) -> str:
+        return self.item.code
+
+    @property
+    def part_code(self) -> str:
+        return self.item.part_code
+
+    @property
+    def sized(self) -> SizeKey | None:
+        size = self.item.size
+        return (self.item.kind, size.series, size.label) if size else None
+
+
 def loose(code: str, part: str = "SUCTION", stage: Stage | None = Stage.INSPECTED, **fields: Any) -> Loose:
     own = {name: fields.pop(name) for name in ("since", "last_tray") if name in fields}
-    return Loose(item(code, part, **fields), f"{stage or 'in repair'} in Store A", stage, **own)
+    return Lying(item(code, part, **fields), f"{stage or 'in repair'} in Store A", stage, **own)
 
 
 def line(part: str = "SUCTION", quantity: int = 1, *, position: int = 1, **fields: Any) -> WantedLine:

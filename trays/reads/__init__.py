@@ -10,13 +10,15 @@ from trays.reads.stock import ShelfLot, StockRow, single_use_stock, stock_terms
 from trays.reads.templates import (
     TemplateStanding,
     published_version,
+    size_of,
+    sterilising_programmes,
     template_standings,
     version_facts,
     version_in_force,
     wanted,
     wanted_of,
 )
-from trays.reads.trays import items, live_pack, load_of, tray_by_mark, tray_count
+from trays.reads.trays import item_of, items, live_pack, load_of, tray_by_mark, tray_count
 
 __all__ = [
     "Bench",
@@ -34,6 +36,7 @@ __all__ = [
     "changed_rows",
     "elsewhere",
     "filling",
+    "item_of",
     "items",
     "label_standing",
     "live_pack",
@@ -43,6 +46,8 @@ __all__ = [
     "proof_of",
     "published_version",
     "single_use_stock",
+    "size_of",
+    "sterilising_programmes",
     "stock_terms",
     "template_standings",
     "tray_by_mark",

@@ -9,7 +9,7 @@ from datetime import date, datetime
 from django.utils import timezone
 
 from instruments.identity import Kind, decode, wrong_kind
-from instruments.models import Part, Piece
+from instruments.models import Piece, Worn, wear_of
 from journal.findings import Finding, Refused, stops, unknown
 from trays.matching import MISSING_LINE, Item, TrayCount, judge_tray
 from trays.models import Pack, TemplateVersion, Tray
@@ -43,11 +43,12 @@ def live_pack(tray: Tray) -> Pack | None:
 def items(pieces: Collection[Piece]) -> tuple[Item, ...]:
     """Pieces as the rules of a tray see them; each must have been read with its part, size and series."""
     allowed = sterilising_programmes(piece.part_id for piece in pieces)
-    return tuple(_item(piece, allowed.get(piece.part_id, ())) for piece in pieces)
+    return tuple(item_of(piece, allowed.get(piece.part_id, ())) for piece in pieces)
 
 
-def _item(piece: Piece, programmes: Iterable[str]) -> Item:
-    part: Part = piece.part
+def item_of(piece: Worn, programmes: Iterable[str]) -> Item:
+    """A piece as the rules of a tray see it, with the programmes validated for its part."""
+    part = piece.part
     return Item(
         code=piece.code,
         kind=part.kind,
@@ -56,7 +57,7 @@ def _item(piece: Piece, programmes: Iterable[str]) -> Item:
         part_name=part.name,
         mass_g=None if part.mass_g is None else float(part.mass_g),
         programmes=frozenset(programmes),
-        wear=piece.wear,
+        wear=wear_of(piece),
         take_apart=part.take_apart,
     )
 
