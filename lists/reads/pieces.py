@@ -8,7 +8,7 @@ from datetime import date, datetime
 from functools import cached_property
 from typing import Any
 
-from django.db.models import F, FilteredRelation, OuterRef, Q, Subquery, Window
+from django.db.models import F, FilteredRelation, Max, Q, Window
 from django.db.models.functions import RowNumber
 from django.utils import timezone
 
@@ -67,6 +67,7 @@ class PieceFound:
     programmes: Collection[str]
     loan: Loan | None
     washing: Washing | None
+    packed_last: str | None
     code: str
     state: str
     maker_sterile: bool
@@ -82,7 +83,6 @@ class PieceFound:
     tray: int | None
     tray_name: str | None
     closed_tray: int | None
-    packed_last: str | None
 
     @property
     def part_code(self) -> str:
@@ -123,12 +123,12 @@ class PieceFound:
 
 
 _COLUMNS = (
-    *("part", "loan", "washed_in__load"),
+    *("part", "loan", "washed_in__load", "pk"),
     *("code", "state", "maker_sterile", "cycles", "service_due", "function_ok", "insulation_ok", "expires"),
     *("called_back", "place__name", "carried__pack__code", "carried__pack__state", "placement__tray"),
-    *("placement__tray__name", "closed_member__tray", "packed_last"),
+    *("placement__tray__name", "closed_member__tray"),
 )
-"""The keys of what is shared, then the fields of `PieceFound` in their order."""
+"""The keys of what is looked up apart, then the fields of `PieceFound` in their order."""
 
 
 def open_wash() -> FilteredRelation:
@@ -138,19 +138,28 @@ def open_wash() -> FilteredRelation:
 
 def found_pieces(which: Q) -> list[PieceFound]:
     """Pieces of the unit, by code; the columns only, for rows of their own would take most of a day's time."""
-    last = Content.objects.filter(piece=OuterRef("pk")).order_by("-pk").values("pack__tray__code")[:1]
-    pieces = Piece.objects.of_unit().filter(which).annotate(packed_last=Subquery(last), washed_in=open_wash())
+    pieces = Piece.objects.of_unit().filter(which).annotate(washed_in=open_wash())
     rows: list[Any] = list(pieces.order_by("code").values_list(*_COLUMNS))
     part_keys, loan_keys, load_keys = ({row[at] for row in rows} - {None} for at in range(3))
     parts = Part.objects.select_related("size__series").in_bulk(part_keys)
     loans = Loan.objects.in_bulk(loan_keys)
     begun = Load.objects.filter(pk__in=load_keys).values_list("pk", "code", "started_at")
     washing = {load: Washing(code, local(since)) for load, code, since in begun}
-    allowed = sterilising_programmes(parts)
+    allowed, last = sterilising_programmes(parts), _last_trays([row[3] for row in rows])
     return [
-        PieceFound(parts[part], allowed.get(part, ()), loans.get(loan), washing.get(load), *told)
-        for part, loan, load, *told in rows
+        PieceFound(parts[part], allowed.get(part, ()), loans.get(loan), washing.get(load), last.get(key), *told)
+        for part, loan, load, key, *told in rows
     ]
+
+
+def _last_trays(pieces: Collection[int]) -> dict[int, str | None]:
+    """Code of the tray that each piece was packed with last, by its key.
+
+    A query of its own: within that of the pieces it makes PostgreSQL expect so much work that it compiles the query.
+    """
+    latest = Content.objects.filter(piece__in=pieces).order_by().values("piece").annotate(last=Max("pk"))
+    contents = Content.objects.filter(pk__in=latest.values("last")).order_by()
+    return dict(contents.values_list("piece", "pack__tray__code"))
 
 
 def found_elsewhere(parts: Collection[str]) -> list[PieceFound]:
