@@ -146,7 +146,8 @@ def pass_indicator(desk: Desk) -> None:
 
 def evidence(desk: Desk, what: str) -> Locator:
     """A row of the record in figures, or of the evidence, by what it is about."""
-    return desk.page.get_by_role("row").filter(has=desk.page.get_by_role("rowheader", name=what, exact=True))
+    rows = desk.page.locator(".evidence").get_by_role("row")
+    return rows.filter(has=desk.page.get_by_role("rowheader", name=what, exact=True))
 
 
 def symbol_on(pdf: Path) -> str:
