@@ -120,7 +120,7 @@ LATE = {
                 "case": NUMBER,
                 "tray": NUMBER,
                 "ready_min": LATER_MIN,
-                "late_min": whole(10 * LATEST_MIN, least=-LATEST_MIN),
+                "late_min": LATE_MIN,
             }
         )
     ),

@@ -14,7 +14,7 @@ from tests.journal.receiver import receiver
 
 KEY = "5e" * 32
 
-# RFC 4231, section 4, test cases 1 to 4, 6 and 7 (5 is of a truncated output): key, data, HMAC-SHA-256.
+# RFC 4231, section 4, test cases 1 to 4, 6 and 7 (5 is of a truncated output), from memory: key, data, HMAC-SHA-256.
 VECTORS = [
     (b"\x0b" * 20, b"Hi There", "b0344c61d8db38535ca8afceaf0bf12b881dc200c9833da726e9376c2e32cff7"),
     (b"Jefe", b"what do ya want for nothing?", "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843"),
